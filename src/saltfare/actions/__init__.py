@@ -1,0 +1,1 @@
+"""One typed function per use case; all that a face may call."""

@@ -1,0 +1,1 @@
+"""Nothing of the trade: units, figures, errors, sources, tables, the library, numerics."""

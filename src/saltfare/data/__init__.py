@@ -1,0 +1,1 @@
+"""Published figures and the words, read only through core.tables, core.sources and faces.words."""

@@ -1,0 +1,1 @@
+"""The faces of the same actions: command line, JSON API, pages, paper."""

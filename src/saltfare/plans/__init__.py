@@ -1,0 +1,1 @@
+"""Compositions of models into plans and forecasts, still pure."""
