@@ -126,20 +126,8 @@ _MEASURES: dict[str, dict[str, Fraction]] = {
     },
     "metric": {"cup": Fraction(250, 10**6), "tbsp": Fraction(15, 10**6), "tsp": Fraction(5, 10**6)},
 }
-# Read by somebody else as something else; refused with the reason.
-_AMBIGUOUS = {
-    "T": "tesla, tonne or tablespoon",
-    "t": "tonne or teaspoon",
-    "c": "cup or degrees",
-    "stone": "not in use for food",
-    "st": "not in use for food",
-    "gr": "gram or grain",
-    "grain": "not in use for food",
-    "M": "metre, million or molar",
-    "G": "gram or a constant",
-    "m": "metre or minute",
-    "'": "foot or minute",
-}
+# Read by different people as different things; refused, and the words say what each could be.
+_AMBIGUOUS = frozenset({"T", "t", "c", "stone", "st", "gr", "grain", "M", "G", "'"})
 
 _VULGAR = {
     "¼": "1/4",
@@ -246,8 +234,8 @@ def _unit(name: str, kind: str, text: str, measures: Measures) -> Unit:
         return table[squeezed.lower()]
     offered = ", ".join(spellings(kind, measures=measures))
     other = next((k for k, t in UNITS.items() if squeezed in t), None)
-    if squeezed in _AMBIGUOUS and not (other and squeezed == "m"):
-        raise _refuse("unit_ambiguous", text, offered, unit=squeezed, readings=_AMBIGUOUS[squeezed])
+    if squeezed in _AMBIGUOUS:
+        raise _refuse("unit_ambiguous", text, offered, unit=squeezed)
     if other is not None:
         raise _refuse("unit_wrong_kind", text, offered, unit=squeezed, kind=kind, other=other)
     raise _refuse("unit_unknown", text, offered, unit=squeezed, kind=kind)
