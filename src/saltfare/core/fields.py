@@ -82,12 +82,9 @@ class Quantity:
         context: Mapping[str, Any] = info.context or {}
         if isinstance(given, Measured):
             measured = given
-        elif isinstance(given, bool) or not isinstance(given, str | int | float | dict):
+        elif isinstance(given, bool) or not isinstance(given, str | int | float):
+            # not even a typed/value pair: only the parser says what a text is worth
             raise _error(Problem("not_a_quantity", given=repr(given)[:64], allowed=_allowed(found)))
-        elif isinstance(given, dict):
-            if not isinstance(given.get("value"), int | float) or not isinstance(given.get("typed"), str):
-                raise _error(Problem("not_a_quantity", given=repr(given)[:64], allowed=_allowed(found)))
-            measured = Measured(typed=given["typed"], value=float(given["value"]))
         elif isinstance(given, str):
             measured = Measured(typed=given, value=_parsed(given, found, context))
         else:

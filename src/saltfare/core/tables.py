@@ -8,10 +8,10 @@ made, row count and checksum of the CSV; a table that disagrees with it does not
 from __future__ import annotations
 
 import csv
-import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
@@ -130,25 +130,25 @@ def _cell(ref: str, column: str, cell: str, unit: str | None, valid: list[float]
     if unit is None:
         return cell
     try:
-        value = float(cell)
+        printed = Fraction(cell)
     except ValueError:
         raise BadTable(f"{ref}: {column} = {cell!r} is no number") from None
-    if not math.isfinite(value) or (valid and not valid[0] <= value <= valid[1]):
+    if valid and not valid[0] <= printed <= valid[1]:
         raise BadTable(f"{ref}: {column} = {cell} outside {valid}")
-    return to_si(value, unit)
+    return to_si(printed, unit)
 
 
-def to_si(value: float, unit: str) -> float:
-    """A printed number in SI. `unit` is "kind:unit" of core.units, or a plain factor such as
-    "1", "1e-11" (for units of one paper, named in the sidecar's note).
+def to_si(value: Fraction | float, unit: str) -> float:
+    """A printed number in SI, exact until the last rounding. `unit` is "kind:unit" of core.units, or a plain
+    factor such as "1", "1e-11" (for units of one paper, named in the sidecar's note).
 
     Raises BadTable for a unit that is not known.
     """
     kind, _, name = unit.partition(":")
     if not name:
-        return value * float(unit)
+        return float(Fraction(value) * Fraction(unit))
     try:
         found = UNITS[kind][name]
     except KeyError:
         raise BadTable(f"unknown unit {unit!r}") from None
-    return (value + float(found.offset)) * float(found.factor)
+    return float((Fraction(value) + found.offset) * found.factor)
