@@ -43,8 +43,8 @@ def root_increasing(
     """The root of a function that increases from `low` to `high`, for every member at once.
 
     Newton's step where it stays inside the bracket and at least halves the step before last,
-    bisection where it does not, so that a step in the function costs rounds and not the answer. A root outside the bracket shows as the nearer end
-    with a residual and is refused.
+    bisection where it does not, so that a step in the function costs rounds and not the answer. The
+    root must lie inside the bracket by more than twice the tolerance.
 
     Parameters
     ----------
@@ -75,10 +75,12 @@ def root_increasing(
         before, step, x = step, np.abs(fresh - x), fresh
         if (step <= tolerance).all():
             break
-    open_ = ~(step <= tolerance) | (x <= low) | (x >= high)
-    if open_.any():
-        member = int(np.flatnonzero(open_)[0])
-        raise NotConverged(what, member, float(np.ravel(function(x)[0])[member]))
+    value, _ = function(x)
+    at_end = (x - low <= 2.0 * tolerance) | (high - x <= 2.0 * tolerance)
+    missed = ~(step <= tolerance) | at_end | ~np.isfinite(value)
+    if missed.any():
+        member = int(np.flatnonzero(missed)[0])
+        raise NotConverged(what, member, float(np.ravel(value)[member]))
     return x
 
 
@@ -102,9 +104,7 @@ def solve_tridiagonals(*, lower: Array, diagonal: Array, upper: Array, right: Ar
     nodes = diagonal.shape[1]
     lower, upper = lower.copy(), upper.copy()
     lower[:, 0] = upper[:, -1] = 0.0
-    *_, solution, info = lapack.dgtsv(
-        lower.ravel()[1:], diagonal.ravel(), upper.ravel()[:-1], right.ravel()
-    )
+    *_, solution, info = lapack.dgtsv(lower.ravel()[1:], diagonal.ravel(), upper.ravel()[:-1], right.ravel())
     if info != 0:
         raise NotConverged("tridiagonal system", (int(info) - 1) // nodes, float("nan"))
     return np.asarray(solution).reshape(diagonal.shape)
