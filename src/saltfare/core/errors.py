@@ -89,7 +89,11 @@ class BadTable(SaltfareError):
 
 
 class JournalError(SaltfareError):
-    """Something is wrong with the file of events."""
+    """Something is wrong with the file of events; `problem` says what, in the words' terms."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(f"{problem.code} {dict(problem.params)}")
 
 
 class JournalBusy(JournalError):
