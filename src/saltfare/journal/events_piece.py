@@ -1,0 +1,129 @@
+"""What happens to a piece, from the plan to taking it down. Stream: `piece/CODE`."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import ClassVar, Literal
+
+from pydantic import AwareDatetime, Field, JsonValue
+
+from saltfare.core.fields import Frozen, Measured
+from saltfare.journal.events import Body
+
+STREAM = "piece/"
+
+
+class CureMix(Frozen):
+    """A cure mix as its label prints it."""
+
+    name: str = Field(min_length=1, max_length=80)
+    nitrite: Measured
+    nitrate: Measured | None = None
+    salt: Measured | None = None
+
+
+class SaltingChoice(Frozen):
+    """What was chosen for the salting; shares are of green weight."""
+
+    rules: str = Field(max_length=80)
+    salt: Measured
+    mix: CureMix | None = None
+    nitrite: Measured | None = None
+    sugar: Measured | None = None
+    spices: dict[str, Measured] = Field(default_factory=dict)
+    applications: int = Field(default=1, ge=1, le=9)
+    scale_step: Measured | None = None
+
+
+class TargetChoice(Frozen):
+    """When it is done: the mass to reach, and the loss it was chosen by, if by one."""
+
+    mass: Measured
+    loss_from_green: Measured | None = None
+    loss_from_hanging: Measured | None = None
+
+
+class Started(Body, kind="started"):
+    """A piece planned, with the plan as it was issued."""
+
+    name: str = Field(min_length=1, max_length=120)
+    purpose: str = Field(max_length=40)
+    cut: str = Field(max_length=80)
+    green_weight: Measured
+    shape: Literal["slab", "cylinder"]
+    thickness: Measured
+    width: Measured | None = None
+    length: Measured | None = None
+    skin_on: bool = False
+    fat_share: Measured | None = None
+    water_share: Measured | None = None
+    salting: SaltingChoice
+    chamber: str | None = Field(default=None, max_length=80)
+    target: TargetChoice | None = None
+    plan: dict[str, JsonValue] = Field(default_factory=dict)
+
+
+class Salted(Body, kind="salted"):
+    """One application of the rub, as it was weighed out."""
+
+    application: int = Field(default=1, ge=1, le=9)
+    salt: Measured | None = None
+    mix: Measured | None = None
+    sugar: Measured | None = None
+    spices: dict[str, Measured] = Field(default_factory=dict)
+    temperature: Measured | None = None
+
+
+class Turned(Body, kind="turned"):
+    """Turned in the salt."""
+
+
+class Washed(Body, kind="washed"):
+    """Out of the salt and washed: the rest begins."""
+
+    mass: Measured | None = None
+
+
+class Hung(Body, kind="hung"):
+    """Hung in a chamber, at a mass. tare: what hangs with it, already taken off `mass`."""
+
+    chamber: str | None = Field(default=None, max_length=80)
+    mass: Measured
+    tare: Measured | None = None
+    casing: str | None = Field(default=None, max_length=80)
+
+
+class Weighed(Body, kind="weighed"):
+    """A weigh-in. tare: what hangs with it, already taken off `mass`."""
+
+    mass: Measured
+    tare: Measured | None = None
+    scale_step: Measured | None = None
+
+
+class TakenDown(Body, kind="taken_down"):
+    """Taken down from the chamber."""
+
+    mass: Measured | None = None
+
+
+class ForecastIssued(Body, kind="forecast_issued"):
+    """A forecast as it was shown, so that it can be held to account.
+
+    piece_version: the version of the stream it rests on. air: what was assumed of the chamber.
+    """
+
+    observed: ClassVar[bool] = False
+
+    model_version: str = Field(max_length=80)
+    piece_version: int = Field(ge=0)
+    air: dict[str, JsonValue]
+    ready_at: AwareDatetime | None = None
+    ready_early: AwareDatetime | None = None
+    ready_late: AwareDatetime | None = None
+    result: dict[str, JsonValue] = Field(default_factory=dict)
+
+    @property
+    def span(self) -> tuple[datetime | None, datetime | None]:
+        """The interval of the ready date."""
+        return self.ready_early, self.ready_late
