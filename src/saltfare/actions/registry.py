@@ -1,0 +1,110 @@
+"""The list of actions and the one way to run one: validate, weigh what is implausible, call.
+
+The list is static so that a face can name every action without importing a model; a test holds it
+to the functions themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Literal, get_type_hints
+
+from saltfare.core.errors import NotFound
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from saltfare.actions.context import Context
+
+Kind = Literal["query", "command"]
+Part = Literal["bench", "pieces", "chambers", "sources", "settings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One use case. Its function lives in actions.<module>, under its own name; what it does is told
+    in the words catalogue under `action.<name>`."""
+
+    name: str
+    kind: Kind
+    part: Part
+    module: str
+
+    @property
+    def function(self) -> Callable[..., BaseModel]:
+        """The typed function, imported on first use."""
+        function: Callable[..., BaseModel] = getattr(
+            import_module(f"saltfare.actions.{self.module}"), self.name
+        )
+        return function
+
+    @property
+    def Input(self) -> type[BaseModel]:  # noqa: N802 - it is a class
+        """The pydantic model of what it takes."""
+        found: type[BaseModel] = get_type_hints(self.function)["given"]
+        return found
+
+    @property
+    def Output(self) -> type[BaseModel]:  # noqa: N802 - it is a class
+        """The pydantic model of what it gives."""
+        found: type[BaseModel] = get_type_hints(self.function)["return"]
+        return found
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action("bench", "query", "bench", "bench"),
+    Action("pieces", "query", "pieces", "pieces"),
+    Action("piece", "query", "pieces", "piece_view"),
+    Action("plan_piece", "query", "pieces", "piece_start"),
+    Action("start_piece", "command", "pieces", "piece_start"),
+    Action("salt_piece", "command", "pieces", "piece_work"),
+    Action("turn_piece", "command", "pieces", "piece_work"),
+    Action("hang_piece", "command", "pieces", "piece_work"),
+    Action("weigh_in", "command", "pieces", "piece_work"),
+    Action("note", "command", "pieces", "piece_work"),
+    Action("correct", "command", "pieces", "correction"),
+    Action("chambers", "query", "chambers", "chambers"),
+    Action("describe_chamber", "command", "chambers", "chambers"),
+    Action("read_air", "command", "chambers", "chambers"),
+    Action("sources", "query", "sources", "sources"),
+    Action("source", "query", "sources", "sources"),
+    Action("glossary", "query", "sources", "sources"),
+    Action("checks", "query", "sources", "checks"),
+    Action("selftest", "query", "settings", "settings"),
+    Action("settings", "query", "settings", "settings"),
+    Action("set_settings", "command", "settings", "settings"),
+)
+
+
+def get(name: str) -> Action:
+    """The action of that name. Raises NotFound."""
+    for action in ACTIONS:
+        if action.name == name:
+            return action
+    raise NotFound("action", name)
+
+
+def run(name: str, context: Context, data: Mapping[str, Any]) -> BaseModel:
+    """Run an action on plain data, as every face does.
+
+    Raises Refused with one problem per field to mend, NotFound, Conflict, and what the action raises.
+    An implausible value is kept where `reasons` gives a reason under its path.
+    """
+    from pydantic import ValidationError
+
+    from saltfare.core.errors import Refused
+    from saltfare.core.fields import implausible, problems_of
+
+    action = get(name)
+    reading = {"decimal": context.settings.decimal, "measures": context.settings.measures}
+    try:
+        given = action.Input.model_validate(data, context=reading)
+    except ValidationError as error:
+        raise Refused(*problems_of(error)) from None
+    reasons = getattr(given, "reasons", {})
+    unusual = [p for p in implausible(given) if not reasons.get(p.field, "").strip()]
+    if unusual and action.kind == "command":
+        raise Refused(*unusual)
+    return action.function(context, given)
