@@ -85,11 +85,16 @@ class Washed(Body, kind="washed"):
 
 
 class Hung(Body, kind="hung"):
-    """Hung in a chamber, at a mass. tare: what hangs with it, already taken off `mass`."""
+    """Hung in a chamber, at a mass. tare: what hangs with it, already taken off `mass`.
+
+    target: the target mass as told at hanging, from the mass just weighed; it replaces the plan's.
+    """
 
     chamber: str | None = Field(default=None, max_length=80)
     mass: Measured
     tare: Measured | None = None
+    thickness: Measured | None = None
+    target: TargetChoice | None = None
     casing: str | None = Field(default=None, max_length=80)
 
 

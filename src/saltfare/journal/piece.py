@@ -73,8 +73,10 @@ class PieceState:
 
     @property
     def target_mass_kg(self) -> float | None:
-        """The mass it is to reach."""
-        return self.started.target.mass.value if self.started.target else None
+        """The mass it is to reach: as told at hanging, before that as planned."""
+        told = self.hung[-1].body.target if self.hung else None
+        target = told or self.started.target
+        return target.mass.value if target else None
 
     @property
     def last_mass_kg(self) -> float | None:
