@@ -104,8 +104,7 @@ def _gathered(faults: list[Problem], part: str) -> Iterator[None]:
     try:
         yield
     except JournalError as error:
-        first = error.args[0] if error.args else None
-        faults.append(first if isinstance(first, Problem) else _fault(part, 0, str(error)))
+        faults.append(error.problem)
     except (ValueError, TypeError, OverflowError, RecursionError) as error:
         faults.append(_fault(part, 0, str(error)))
 
