@@ -11,6 +11,7 @@ module (`events_piece`, `events_chamber`); those of any stream are here.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -275,6 +276,24 @@ def uuid7(at: datetime, entropy: Callable[[int], bytes]) -> str:
     value = millis << 80 | 0x7 << 76 | (chance >> 62 & 0xFFF) << 64 | 0b10 << 62 | chance & ((1 << 62) - 1)
     text = f"{value:032x}"
     return "-".join((text[:8], text[8:12], text[12:16], text[16:20], text[20:]))
+
+
+_STREAM = re.compile(r"[a-z][a-z_]{0,39}(/[0-9A-Za-z][0-9A-Za-z_.-]{0,63})?")
+_LONGEST = {"actor": 80, "request_id": 200}
+
+
+def check_names(*, stream: str, zone: str, actor: str, request_id: str | None) -> None:
+    """Refuse names that would not do for good: every event keeps them."""
+    if not _STREAM.fullmatch(stream):
+        raise Refused(Problem("stream_name", "stream", stream[:80]))
+    try:
+        ZoneInfo(zone)
+    except (ValueError, OSError, KeyError):
+        raise Refused(Problem("zone_unknown", "zone", zone[:80], "Europe/Vienna")) from None
+    for field, given in (("actor", actor), ("request_id", request_id)):
+        if given is not None and not (0 < len(given) <= _LONGEST[field] and is_text(given)):
+            allowed = str(_LONGEST[field])
+            raise Refused(Problem("name_length", field, repr(given)[:80], allowed, {"most": _LONGEST[field]}))
 
 
 def is_text(text: str) -> bool:

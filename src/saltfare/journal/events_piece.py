@@ -33,6 +33,15 @@ class SaltingChoice(Frozen):
     spices: dict[str, Measured] = Field(default_factory=dict)
     applications: int = Field(default=1, ge=1, le=9)
     scale_step: Measured | None = None
+    temperature: Measured | None = None
+    days: Measured | None = None
+
+
+class AirChoice(Frozen):
+    """The air the plan counted on."""
+
+    temperature: Measured
+    humidity: Measured
 
 
 class TargetChoice(Frozen):
@@ -59,6 +68,7 @@ class Started(Body, kind="started"):
     water_share: Measured | None = None
     salting: SaltingChoice
     chamber: str | None = Field(default=None, max_length=80)
+    air: AirChoice | None = None
     target: TargetChoice | None = None
     plan: dict[str, JsonValue] = Field(default_factory=dict)
 

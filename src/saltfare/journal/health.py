@@ -79,9 +79,7 @@ def verify(database: Database, steps: Sequence[Step]) -> Verification:
         faults.extend(_schema_faults(connection, steps))
     with _gathered(faults, "chain"), database.read() as connection:
         # one view of the file for what is compared with each other
-        faults.extend(islice(_chain_faults(connection, seen), _MOST_FAULTS))
-        faults.extend(_request_faults(connection, seen))
-        faults.extend(islice(_reading_faults(connection, seen), _MOST_FAULTS))
+        faults.extend(_content_faults(connection, seen))
     return Verification(seen.events, seen.readings, len(seen.versions), seen.head, tuple(faults))
 
 
@@ -129,6 +127,17 @@ def _schema_faults(connection: Connection, steps: Sequence[Step]) -> Iterator[Pr
     for name in sorted(wanted.keys() | found.keys()):
         if wanted.get(name) != found.get(name):
             yield _fault("schema", 0, name)
+
+
+def content_faults(connection: Connection) -> list[Problem]:
+    """What is wrong with events, requests and readings as a transaction sees them."""
+    return list(_content_faults(connection, _Seen()))
+
+
+def _content_faults(connection: Connection, seen: _Seen) -> Iterator[Problem]:
+    yield from islice(_chain_faults(connection, seen), _MOST_FAULTS)
+    yield from islice(_request_faults(connection, seen), _MOST_FAULTS)
+    yield from islice(_reading_faults(connection, seen), _MOST_FAULTS)
 
 
 def _chain_faults(connection: Connection, seen: _Seen) -> Iterator[Problem]:

@@ -156,7 +156,7 @@ class Readings:
         with self._database.read() as connection:
             query = self._counted(connection, chamber, microseconds(from_utc), microseconds(to_utc))
             found = {row.at_us: row for row in connection.execute(query)}
-        return [Air(_instant(at_us), row.temp_c, row.rh_frac) for at_us, row in found.items()]
+        return [Air(instant_of(at_us), row.temp_c, row.rh_frac) for at_us, row in found.items()]
 
     def last(self, chamber: str, to_utc: datetime | None = None) -> Air | None:
         """The latest reading that counts, up to an instant if one is given."""
@@ -165,7 +165,7 @@ class Readings:
             query = self._counted(connection, chamber, None, high)
             query = query.order_by(None).order_by(table.c.at_us.desc(), table.c.import_seq.desc()).limit(1)
             row = connection.execute(query).first()
-        return None if row is None else Air(_instant(row.at_us), row.temp_c, row.rh_frac)
+        return None if row is None else Air(instant_of(row.at_us), row.temp_c, row.rh_frac)
 
     def _counted(
         self, connection: Connection, chamber: str, low: int | None, high: int | None
@@ -249,9 +249,10 @@ def microseconds(at: datetime) -> int:
     return (at - _EPOCH) // _MICROSECOND
 
 
-def _instant(at_us: int) -> datetime:
+def instant_of(at_us: int) -> datetime:
+    """The instant of microseconds since 1970 UTC."""
     return _EPOCH + timedelta(microseconds=at_us)
 
 
 def _at(row: Row) -> datetime:
-    return _instant(row[0])
+    return instant_of(row[0])

@@ -9,7 +9,6 @@ Nothing here reads the clock; chance is injected.
 
 from __future__ import annotations
 
-import re
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -17,7 +16,6 @@ from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, func, select
 
@@ -41,9 +39,9 @@ from saltfare.journal.events import (
     Event,
     Record,
     body_text,
+    check_names,
     event_of,
     instant_text,
-    is_text,
     uuid7,
 )
 from saltfare.journal.lock import ProcessLock
@@ -57,8 +55,6 @@ S = TypeVar("S")
 
 KIND_MODULES = (events_piece, events_chamber)
 """Imported so that their kinds can be read."""
-
-_STREAM = re.compile(r"[a-z][a-z_]{0,39}(/[0-9A-Za-z][0-9A-Za-z_.-]{0,63})?")
 
 
 class Journal:
@@ -80,10 +76,11 @@ class Journal:
         steps: Sequence[Step],
     ) -> None:
         self.path, self.read_only, self.damage = path, read_only, damage
-        self._database, self._lock, self._entropy, self._steps = database, lock, entropy, steps
+        self.database, self.steps = database, steps
+        self._lock, self._entropy = lock, entropy
         self._folded: dict[tuple[str, Callable[..., Any]], tuple[str, Any]] = {}
         self.readings = Readings(
-            database, put=self._put, answered=self._answered, fold=self._fold, writable=self._writable
+            database, put=self._put, answered=self._answered, fold=self._fold, writable=self.check_writable
         )
 
     @classmethod
@@ -124,7 +121,7 @@ class Journal:
 
     def close(self) -> None:
         """Close every connection and let go of the lock."""
-        self._database.close()
+        self.database.close()
         self._lock.close()
 
     def __enter__(self) -> Self:
@@ -171,12 +168,10 @@ class Journal:
         instant_without_zone, correction_needs_event, correction_kind, correction_empty, request_reused),
         NotFound (the event to correct), JournalDamaged, JournalError.
         """
-        self._writable()
+        self.check_writable()
         if not drafts:
             return ()
-        for draft in drafts:
-            _check(draft)
-        with self._database.write() as connection:
+        with self.database.write() as connection:
             if request_id is not None and (before := self._answered(connection, request_id)):
                 _same_request(before, drafts, self._heads(connection, ""), request_id)
                 return before
@@ -187,7 +182,8 @@ class Journal:
             events = self._put(connection, drafts, request_id)
         return events
 
-    def _writable(self) -> None:
+    def check_writable(self) -> None:
+        """Raise JournalDamaged or JournalError where nothing may be appended."""
         if self.damage:
             raise JournalDamaged(self.damage[0])
         if self.read_only:
@@ -196,8 +192,8 @@ class Journal:
     def _put(
         self, connection: Connection, drafts: Sequence[Draft], request_id: str | None
     ) -> tuple[Event, ...]:
-        if request_id is not None and not (0 < len(request_id) <= _LONGEST_REQUEST and is_text(request_id)):
-            raise Refused(Problem("request_id_length", "request_id", request_id[:80], str(_LONGEST_REQUEST)))
+        for draft in drafts:
+            check_names(stream=draft.stream, zone=draft.zone, actor=draft.actor, request_id=request_id)
         tail = self._tail(connection)
         seq, prev_hash = (tail.seq, tail.hash) if tail else (0, GENESIS)
         versions: dict[str, int] = {}
@@ -206,7 +202,7 @@ class Journal:
             if draft.stream not in versions:
                 versions[draft.stream] = self._version(connection, draft.stream)
             versions[draft.stream] += 1
-            self._check_correction(connection, draft)
+            self.check_correction(connection, draft)
             seq += 1
             record = Record(
                 seq,
@@ -235,7 +231,8 @@ class Journal:
             )
         return tuple(made)
 
-    def _check_correction(self, connection: Connection, draft: Draft) -> None:
+    def check_correction(self, connection: Connection, draft: Draft) -> None:
+        """Refuse a correction that names no event of its stream, or says nothing that could be done."""
         body = draft.body
         if not isinstance(body, Corrected):
             if draft.corrects is not None:
@@ -267,17 +264,17 @@ class Journal:
 
         Each was compared with its hash. Raises JournalDamaged for one that does not match.
         """
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return self._events(connection, stream, since)
 
     def event(self, event_id: str) -> Event:
         """One event by id. Raises NotFound."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return self._one(connection, event_id)
 
     def answered(self, request_id: str) -> tuple[Event, ...]:
         """The events a request made; none where it was not done."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return self._answered(connection, request_id)
 
     def streams(self, prefix: str = "") -> tuple[str, ...]:
@@ -286,34 +283,34 @@ class Journal:
 
     def heads(self, prefix: str = "") -> Mapping[str, int]:
         """Stream -> version, of the streams whose name begins so."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return self._heads(connection, prefix)
 
     def head(self) -> int:
         """The sequence number of the last event, 0 where there is none."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return int(connection.execute(select(func.coalesce(func.max(event_table.c.seq), 0))).scalar_one())
 
     def head_hash(self) -> str:
         """The hash of the last event: the same for the same journal, and for no other."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             tail = self._tail(connection)
         return tail.hash if tail else GENESIS
 
     def stream_head(self, stream: str) -> int:
         """The version of a stream, 0 where it has no event."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return self._version(connection, stream)
 
     def fold(self, stream: str, build: Callable[[tuple[Event, ...]], S]) -> S | None:
         """What `build` makes of a stream's events, None where there are none; kept until they change."""
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             return self._fold(connection, stream, build)
 
     def fold_all(self, prefix: str, build: Callable[[tuple[Event, ...]], S]) -> dict[str, S]:
         """`fold` for every stream whose name begins so, of one moment."""
         out = {}
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             for stream in self._heads(connection, prefix):
                 made = self._fold(connection, stream, build)
                 if made is not None:
@@ -324,13 +321,13 @@ class Journal:
 
     def verify(self) -> health.Verification:
         """Read everything and say whether it holds together; never raises for what it finds."""
-        return health.verify(self._database, self._steps)
+        return health.verify(self.database, self.steps)
 
     def selftest(
         self, *, backup_folder: Path | None = None, now: datetime | None = None
     ) -> list[health.Check]:
         """Each thing the journal rests on, whether it holds, and the figures for it."""
-        return health.selftest(self._database, self._steps, backup_folder=backup_folder, now=now)
+        return health.selftest(self.database, self.steps, backup_folder=backup_folder, now=now)
 
     def backup(self, target: str | Path) -> backups.Copy:
         """A verified copy under that name. Raises JournalDamaged, JournalError."""
@@ -362,15 +359,16 @@ class Journal:
         query = select(event_table).where(event_table.c.seq > since).order_by(event_table.c.seq)
         if stream is not None:
             query = query.where(event_table.c.stream == stream)
-        return tuple(self._read(row) for row in connection.execute(query))
+        return tuple(self.event_in(row) for row in connection.execute(query))
 
     def _one(self, connection: Connection, event_id: str) -> Event:
         row = connection.execute(select(event_table).where(event_table.c.id == event_id)).first()
         if row is None:
             raise NotFound("event", event_id)
-        return self._read(row)
+        return self.event_in(row)
 
-    def _read(self, row: Sequence[Any]) -> Event:
+    def event_in(self, row: Sequence[Any]) -> Event:
+        """The event of a row, compared with its hash. Raises JournalDamaged."""
         try:
             return event_of(Record(*row))
         except JournalNewer:
@@ -385,7 +383,7 @@ class Journal:
             return ()
         seq = event_table.c.seq
         query = select(event_table).where(seq >= row.first_seq, seq <= row.last_seq).order_by(seq)
-        return tuple(self._read(one) for one in connection.execute(query))
+        return tuple(self.event_in(one) for one in connection.execute(query))
 
     def _heads(self, connection: Connection, prefix: str) -> dict[str, int]:
         stream, version = event_table.c.stream, func.max(event_table.c.stream_version)
@@ -403,7 +401,7 @@ class Journal:
         row = connection.execute(select(event_table).order_by(event_table.c.seq.desc()).limit(1)).first()
         if row is None:
             return None
-        self._read(row)
+        self.event_in(row)
         return Record(*row)
 
     def _fold(self, connection: Connection, stream: str, build: Callable[[tuple[Event, ...]], S]) -> S | None:
@@ -421,9 +419,6 @@ class Journal:
         return made
 
 
-_LONGEST_REQUEST = 200
-
-
 def _path(path_or_url: str | Path) -> Path:
     """The file of a path or of a `sqlite:///` URL; other databases are refused, not half served."""
     text = str(path_or_url)
@@ -433,20 +428,6 @@ def _path(path_or_url: str | Path) -> Path:
             raise Refused(Problem("journal_url", "journal", text.split("@")[-1][:80], "sqlite:///PATH"))
         return Path(rest).absolute()
     return Path(text).absolute()
-
-
-def _check(draft: Draft) -> None:
-    if not _STREAM.fullmatch(draft.stream):
-        raise Refused(Problem("stream_name", "stream", draft.stream[:80]))
-    try:
-        ZoneInfo(draft.zone)
-    except (ValueError, OSError, KeyError):
-        raise Refused(Problem("zone_unknown", "zone", draft.zone[:80], "Europe/Vienna")) from None
-    instant_text(draft.at)
-    instant_text(draft.recorded_at)
-    if not 0 < len(draft.actor) <= 80 or not is_text(draft.actor):
-        raise Refused(Problem("actor_length", "actor", draft.actor[:80], "80"))
-    body_text(draft.body)
 
 
 def _same_request(
