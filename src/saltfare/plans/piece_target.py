@@ -1,0 +1,375 @@
+"""The piece as it will hang, the mass aimed at, and what that mass may and may not claim.
+
+Everything here is computed, so no claim is ever met: a line is missed where even the favourable side
+of the estimate misses it, else it cannot be told without a measurement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from saltfare.core.errors import OutOfRange
+from saltfare.core.figure import Answer, Evidence, Note, Provenance, Verdict
+from saltfare.core.library import Library
+from saltfare.core.tables import Row
+from saltfare.models import salting, sorption
+from saltfare.models.sorption import ProteinIsotherm
+from saltfare.plans.piece_parts import AimedBy, Amount, Dose, Hanging, Objections, PieceRequest, Target
+
+RULES = "salting_rules"
+ISOTHERM = ("isotherms", "lean_meat")
+
+
+@dataclass(frozen=True, slots=True)
+class Green:
+    """Water and fat of the piece before salting, shares of green weight."""
+
+    water_frac: float
+    fat_frac: float
+
+
+def green_composition(*, request: PieceRequest, cut: Row, against: Objections) -> Green:
+    """The cut's composition with what the person knows better laid over it.
+
+    A typed fat share keeps the water of what is not fat, which hardly differs from lean loin to belly.
+
+    Source
+    ------
+    usda_sr28, raw cuts
+    saltfare_derived, water of the fat-free part
+    """
+    fat = request.fat_frac if request.fat_frac is not None else cut.number("fat_pct")
+    scaled = cut.number("water_pct") / (1.0 - cut.number("fat_pct")) * (1.0 - fat)
+    water = request.water_frac if request.water_frac is not None else scaled
+    lean = 1.0 - fat
+    if not (lean > 0.03 and 0.12 <= (lean - water) / lean <= 0.45):  # raw lean is 0.20 to 0.30 dry
+        against.refuse(
+            "composition_does_not_add",
+            "water_share" if request.water_frac is not None else "fat_share",
+            f"{water * 100:.0f} % + {fat * 100:.0f} %",
+            water_frac=water,
+            fat_frac=fat,
+        )
+        return Green(cut.number("water_pct"), cut.number("fat_pct"))
+    return Green(water, fat)
+
+
+def hanging_piece(
+    *, request: PieceRequest, cut: Row, green: Green, dose: Dose, library: Library, against: Objections
+) -> Hanging:
+    """The piece at hanging: estimated from the usual net loss in salt, or from its weighed mass."""
+    rule = library.row(RULES, "net_loss_in_salt")
+    whole = request.green_mass_kg
+    losses = tuple(rule.number(end) for end in ("pct_low", "pct", "pct_high"))
+    if request.hanging_mass_kg is not None:
+        losses = (salting.loss_between(before_kg=whole, after_kg=request.hanging_mass_kg),) * 3
+    salt, sugar = dose.salt_kg / whole, dose.sugar_kg / whole
+
+    def left(loss: float) -> salting.Salted:
+        return salting.salted_composition(
+            water_frac=green.water_frac,
+            fat_frac=green.fat_frac,
+            salt_frac=salt,
+            sugar_frac=sugar,
+            net_loss_frac=loss,
+        )
+
+    try:
+        little, middle, much = (left(loss) for loss in losses)
+    except OutOfRange:
+        against.refuse(
+            "hanging_weight_impossible",
+            "hanging_weight",
+            f"{request.hanging_mass_kg:g} kg" if request.hanging_mass_kg else "",
+            green_kg=whole,
+            dose_kg=dose.salt_kg + dose.sugar_kg,
+        )
+        little = middle = much = left(rule.number("pct"))
+    inputs = {
+        "water_frac": green.water_frac,
+        "fat_frac": green.fat_frac,
+        "salt_frac": salt,
+        "sugar_frac": sugar,
+        "net_loss_frac": losses[1],
+    }
+    measured = request.hanging_mass_kg is not None
+
+    def amount(quantity: str, of: Callable[[salting.Salted], float], kind: str) -> Amount:
+        ends = sorted((of(little), of(much)))
+        return Amount(
+            quantity=quantity,
+            value=of(middle),
+            kind=kind,
+            model=salting.salted_composition,
+            inputs=inputs,
+            rows=(cut,) if measured else (cut, rule),
+            low=None if measured else ends[0],
+            high=None if measured else ends[1],
+            interval=None if measured else "practice_range",
+        )
+
+    return Hanging(
+        water_kg=middle.water_frac * whole,
+        fat_kg=middle.fat_frac * whole,
+        solids_kg=middle.solids_frac * whole,
+        salt_kg=middle.salt_frac * whole,
+        sugar_kg=middle.sugar_frac * whole,
+        is_measured=measured,
+        mass=amount("hanging_weight", lambda s: s.mass_frac * whole, "mass"),
+        water=amount("water_at_hanging", lambda s: s.water_frac / s.mass_frac, "fraction"),
+        fat=amount("fat_at_hanging", lambda s: s.fat_frac / s.mass_frac, "fraction"),
+        salt=amount("salt_at_hanging", lambda s: s.salt_frac / s.mass_frac, "fraction"),
+    )
+
+
+def mass_at_aw(*, aw: float, hanging: Hanging, protein: ProteinIsotherm) -> float:
+    """Mass of the whole piece in balance at a water activity [kg].
+
+    Source
+    ------
+    additive_rule_chosen, isopiestic addition of protein and brine
+    """
+    ratio = sorption.water_ratio_salted_meat(
+        aw=aw, salt_ratio=hanging.salt_kg / hanging.solids_kg, protein=protein
+    )
+    return hanging.dry_kg + hanging.solids_kg * float(ratio)
+
+
+def aw_at_mass(*, mass_kg: float, hanging: Hanging, protein: ProteinIsotherm) -> float:
+    """Water activity of the whole piece, evenly spread, at a mass. Inverse of `mass_at_aw`.
+
+    Source
+    ------
+    additive_rule_chosen, isopiestic addition of protein and brine
+    """
+    return float(
+        sorption.aw_salted_meat(
+            water_ratio=(mass_kg - hanging.dry_kg) / hanging.solids_kg,
+            salt_ratio=hanging.salt_kg / hanging.solids_kg,
+            protein=protein,
+        )
+    )
+
+
+def target_of(
+    *,
+    request: PieceRequest,
+    purpose: Row,
+    cut: Row,
+    hanging: Hanging,
+    library: Library,
+    against: Objections,
+) -> Target | None:
+    """The mass aimed at; None where something was refused on the way."""
+    isotherm = library.row(*ISOTHERM)
+    protein = ProteinIsotherm.from_row(isotherm)
+    air = request.chamber_humidity_frac
+    if not protein.aw_low <= air <= protein.aw_high:
+        against.refuse("humidity_out_of_isotherm", "chamber_humidity", f"{air * 100:g} %", kind="fraction")
+        return None
+    floor_kg = mass_at_aw(aw=air, hanging=hanging, protein=protein)
+    mass_kg, aimed_by, trace = _aim(request, purpose, cut, hanging, library, protein, against)
+    if mass_kg is None:
+        return None
+    most = salting.loss_between(before_kg=hanging.mass_kg, after_kg=floor_kg)
+    loss = salting.loss_between(before_kg=hanging.mass_kg, after_kg=mass_kg)
+    field = {"typed_mass": "target_mass", "typed_loss": "loss_from_hanging"}.get(aimed_by, "purpose")
+    if mass_kg >= hanging.mass_kg:
+        given, allowed = f"{mass_kg:.3f} kg", f"{hanging.mass_kg:.3f} kg"
+        against.refuse("target_not_below_hanging", field, given, allowed)
+        return None
+    if mass_kg < floor_kg:
+        if aimed_by == "aw":
+            aw = float(trace[1]["aw"])
+            against.refuse(
+                "carried_needs_drier_air",
+                "chamber_humidity",
+                f"{air * 100:g} %",
+                f"{aw * 100:g} %",
+                air_frac=air,
+                aw_frac=aw,
+            )
+        else:
+            against.refuse(
+                "target_beyond_ceiling",
+                field,
+                f"{loss * 100:.0f} %",
+                f"{most * 100:.0f} %",
+                loss_frac=loss,
+                ceiling_frac=most,
+                air_frac=air,
+            )
+        return None
+    model, inputs, rows = trace
+    edge = hanging.mass
+    spread = not hanging.is_measured and aimed_by in ("usual_loss", "typed_loss")
+    low = high = None
+    if spread and edge.low is not None and edge.high is not None:
+        low, high = (mass_kg * end / hanging.mass_kg for end in (edge.low, edge.high))
+    mass = Amount(
+        quantity="target_mass",
+        value=mass_kg,
+        kind="mass",
+        model=model,
+        inputs=inputs,
+        rows=rows,
+        low=low,
+        high=high,
+        interval="practice_range" if spread else None,
+    )
+    aw_amount = _aw_amount(mass_kg, hanging, request, library, protein, isotherm)
+    notes = [Note("target_refigured_at_hanging")] if spread else []
+    if loss > 0.9 * most:
+        notes.append(Note("target_near_ceiling", {"loss_frac": loss, "ceiling_frac": most}))
+    if aimed_by == "usual_loss":
+        notes.append(Note(f"loss_known_{cut.text('loss_known')}"))
+    return Target(
+        aimed_by=aimed_by,
+        mass=mass,
+        loss_from_hanging=_loss("loss_from_hanging", hanging.mass_kg, mass_kg),
+        loss_from_green=_loss("loss_from_green", request.green_mass_kg, mass_kg),
+        ceiling=Amount(
+            quantity="loss_ceiling",
+            value=most,
+            kind="fraction",
+            model=sorption.water_ratio_salted_meat,
+            inputs={"aw": air, "salt_ratio": hanging.salt_kg / hanging.solids_kg},
+            rows=(isotherm,),
+        ),
+        aw=aw_amount,
+        claims=tuple(
+            _claim(library.row("salting_lines", line), aw_amount, purpose, library)
+            for line in purpose.text("lines").split()
+        ),
+        notes=tuple(notes),
+    )
+
+
+_Trace = tuple[Callable[..., Any], dict[str, float], tuple[Row, ...]]
+
+
+def _aim(
+    request: PieceRequest,
+    purpose: Row,
+    cut: Row,
+    hanging: Hanging,
+    library: Library,
+    protein: ProteinIsotherm,
+    against: Objections,
+) -> tuple[float | None, AimedBy, _Trace]:
+    """The mass aimed at, by what, and its trace."""
+    nothing: _Trace = (salting.mass_after_loss, {}, ())
+    typed_mass, typed_loss = request.target_mass_kg, request.target_loss_frac
+    if typed_mass is not None and typed_loss is not None:
+        against.refuse("two_targets", "target_mass", f"{typed_mass:g} kg, {typed_loss * 100:g} %")
+        return None, "typed_mass", nothing
+    if typed_mass is not None:
+        return typed_mass, "typed_mass", (salting.mass_after_loss, {"typed_kg": typed_mass}, ())
+    if typed_loss is not None or purpose.text("aims_at") == "usual_loss":
+        loss = typed_loss if typed_loss is not None else cut.number("loss_aim_pct")
+        if not 0.0 <= loss <= 0.9:
+            against.refuse("loss_impossible", "loss_from_hanging", f"{loss * 100:g} %", "0-90 %")
+            return None, "typed_loss", nothing
+        mass = salting.mass_after_loss(before_kg=hanging.mass_kg, loss_frac=loss)
+        inputs = {"before_kg": hanging.mass_kg, "loss_frac": loss}
+        if typed_loss is not None:
+            return mass, "typed_loss", (salting.mass_after_loss, inputs, ())
+        return mass, "usual_loss", (salting.mass_after_loss, inputs, (cut, purpose))
+    sd, doubt = library.row(RULES, "isotherm_sd"), library.row(RULES, "isotherm_doubt")
+    aw = purpose.number("aw") - doubt.number("count") * sd.number("pct")
+    mass = mass_at_aw(aw=aw, hanging=hanging, protein=protein)
+    inputs = {"aw": aw, "salt_ratio": hanging.salt_kg / hanging.solids_kg}
+    rows = (purpose, library.row(*ISOTHERM), sd, doubt)
+    return mass, "aw", (sorption.water_ratio_salted_meat, inputs, rows)
+
+
+def _loss(quantity: str, before_kg: float, after_kg: float) -> Amount:
+    return Amount(
+        quantity=quantity,
+        value=salting.loss_between(before_kg=before_kg, after_kg=after_kg),
+        kind="fraction",
+        model=salting.loss_between,
+        inputs={"before_kg": before_kg, "after_kg": after_kg},
+    )
+
+
+def _aw_amount(
+    mass_kg: float,
+    hanging: Hanging,
+    request: PieceRequest,
+    library: Library,
+    protein: ProteinIsotherm,
+    isotherm: Row,
+) -> Amount:
+    """Water activity at the target, with twice the isotherm's error and the spread of the meat's water."""
+    sd, doubt = library.row(RULES, "isotherm_sd"), library.row(RULES, "isotherm_doubt")
+    spread = library.row(RULES, "green_water_spread")
+    error = doubt.number("count") * sd.number("pct")
+    shift = spread.number("pct") * (request.green_mass_kg - hanging.fat_kg)
+
+    def at(more_water_kg: float) -> float:
+        other = _Wetter(hanging, more_water_kg)
+        return float(
+            sorption.aw_salted_meat(
+                water_ratio=(mass_kg - other.dry_kg) / other.solids_kg,
+                salt_ratio=hanging.salt_kg / other.solids_kg,
+                protein=protein,
+            )
+        )
+
+    value = aw_at_mass(mass_kg=mass_kg, hanging=hanging, protein=protein)
+    ends = []
+    for more in (-shift, shift):
+        try:
+            ends.append(at(more))
+        except OutOfRange:  # drier or wetter than the isotherm reaches: nothing is known on that side
+            ends.append(0.0 if more < 0 else 1.0)
+    ends.sort()
+    return Amount(
+        quantity="water_activity",
+        value=value,
+        kind="ratio",
+        model=sorption.aw_salted_meat,
+        inputs={
+            "water_ratio": (mass_kg - hanging.dry_kg) / hanging.solids_kg,
+            "salt_ratio": hanging.salt_kg / hanging.solids_kg,
+        },
+        rows=(isotherm, sd, doubt, spread),
+        low=max(min(ends[0], value) - error, 0.0),
+        high=min(max(ends[1], value) + error, 1.0),
+        interval="isotherm_error",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Wetter:
+    """The same piece, had it held more water and less dry lean from the start."""
+
+    hanging: Hanging
+    more_water_kg: float
+
+    @property
+    def solids_kg(self) -> float:
+        return self.hanging.solids_kg - self.more_water_kg
+
+    @property
+    def dry_kg(self) -> float:
+        return self.hanging.dry_kg - self.more_water_kg
+
+
+def _claim(line: Row, aw: Amount, purpose: Row, library: Library) -> Verdict:
+    limit = line.number("limit")
+    favourable = aw.low if aw.low is not None else aw.value
+    cold = library.row(RULES, "cold_limit").number("temp_c")
+    return Verdict(
+        criterion=line.ref,
+        edition=line.text("edition"),
+        answer=Answer.DOES_NOT_MEET if favourable > limit else Answer.CANNOT_TELL,
+        margin=limit - aw.value,
+        evidence=(Evidence("water_activity", aw.value, Provenance.ESTIMATED),),
+        settles=(Note(line.text("settles"), {"limit": limit}),),
+        instead=tuple(Note(code, {"cold_c": cold}) for code in purpose.text("instead").split()),
+        cautions=(Note("growth_line_only"), Note(f"line_{line.text('condition')}")),
+    )
