@@ -125,7 +125,7 @@ def describe_chamber(context: Context, given: ChamberDescription) -> Done:
         humidity=given.humidity,
         air_speed=given.air_speed,
     )
-    return done(context, given, STREAM + key_of(given.name), [body])
+    return done(context, given, [(STREAM + key_of(given.name), body)])
 
 
 def read_air(context: Context, given: AirGiven) -> AirRead:

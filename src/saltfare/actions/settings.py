@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from saltfare.actions.context import Context, Settings
 from saltfare.actions.shapes import Command, Done, Output, Query, done
-from saltfare.core.errors import Problem
+from saltfare.core.errors import Problem, Refused
 from saltfare.core.fields import Frozen
 from saltfare.core.units import DecimalSign, Measures
 from saltfare.journal.chamber import SETTINGS as STREAM
@@ -97,7 +97,9 @@ def set_settings(context: Context, given: SettingsChange) -> Done:
         for name in _NAMES
         if (value := getattr(given, name)) is not None and value != getattr(context.settings, name)
     ]
-    return done(context, given, STREAM, bodies)
+    if not bodies:
+        raise Refused(Problem("nothing_changed"))
+    return done(context, given, [(STREAM, body) for body in bodies])
 
 
 class SelftestGiven(Query):

@@ -86,34 +86,38 @@ class Tracer:
         return Figure(value, kind, low, high, interval, trace, notes, extrapolated)
 
 
-def done(context: Context, given: Command, stream: str, bodies: Sequence[Body]) -> Done:
-    """Append observations to one stream in one transaction, and say what was done.
+def done(context: Context, given: Command, bodies: Sequence[tuple[str, Body]]) -> Done:
+    """Append observations, each to its stream, in one transaction, and say what was done.
 
-    The same request_id again gives the first answer and appends nothing. Raises Conflict where the
-    stream moved on since `seen_version`, Refused where `at` lies in the future.
+    The same request_id again gives the first answer and appends nothing. `seen_version` is of the
+    first stream. Raises Conflict where that moved on, Refused where `at` lies in the future.
     """
     at = given.at or context.now
     if at > context.now:
         raise Refused(Problem("in_the_future", "at", at.isoformat()))
     reasons = {k: v for k, v in given.reasons.items() if v.strip()}
+    stream = bodies[0][0]
+    already = bool(given.request_id and context.journal.answered(given.request_id))
     events = context.journal.append_many(
         [
             Draft(
-                stream=stream,
+                stream=where,
                 body=body.model_copy(update={"reasons": reasons}) if reasons else body,
                 at=at,
                 zone=context.settings.zone,
                 actor=context.actor,
                 recorded_at=context.now,
             )
-            for body in bodies
+            for where, body in bodies
         ],
         request_id=given.request_id,
         seen_versions={} if given.seen_version is None else {stream: given.seen_version},
     )
+    stream = events[0].stream
     return Done(
         stream=stream,
         version=context.journal.stream_head(stream),
         events=tuple(event.id for event in events),
-        at=at,
+        at=events[0].at,
+        already=already,
     )

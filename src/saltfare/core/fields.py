@@ -200,5 +200,11 @@ def _unusual(mark: Quantity, value: Measured, path: str) -> Iterator[Problem]:
             "implausible",
             path,
             value.typed,
-            params={"quantity": mark.name, "kind": mark.entry.kind, "low": span[0], "high": span[1]},
+            params={
+                "quantity": mark.name,
+                "kind": mark.entry.kind,
+                "low": span[0],
+                "high": span[1],
+                "reason_for": path,
+            },
         )

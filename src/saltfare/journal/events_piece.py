@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import ClassVar, Literal
 
 from pydantic import AwareDatetime, Field, JsonValue
@@ -25,15 +25,15 @@ class CureMix(Frozen):
 class SaltingChoice(Frozen):
     """What was chosen for the salting; shares are of green weight."""
 
-    rules: str = Field(max_length=80)
+    rules: Literal["us_home", "us_commercial"]
     salt: Measured
     mix: CureMix | None = None
     nitrite: Measured | None = None
     sugar: Measured | None = None
     spices: dict[str, Measured] = Field(default_factory=dict)
     applications: int = Field(default=1, ge=1, le=9)
-    scale_step: Measured | None = None
-    temperature: Measured | None = None
+    scale_step: Measured
+    temperature: Measured
     days: Measured | None = None
 
 
@@ -44,12 +44,42 @@ class AirChoice(Frozen):
     humidity: Measured
 
 
-class TargetChoice(Frozen):
-    """When it is done: the mass to reach, and the loss it was chosen by, if by one."""
+class WishedTarget(Frozen):
+    """A target the person typed, instead of what the purpose brings."""
 
+    mass: Measured | None = None
+    loss_from_hanging: Measured | None = None
+
+
+class TargetChoice(Frozen):
+    """When it is done: the mass to reach, the loss that is, and which of them was aimed at."""
+
+    by: Literal["usual_loss", "aw", "typed_loss", "typed_mass"]
     mass: Measured
     loss_from_green: Measured | None = None
     loss_from_hanging: Measured | None = None
+
+
+class StepIssued(Frozen):
+    """A step of a plan as told. amounts: SI, by glossary name, `name:which` for one of several."""
+
+    code: str = Field(max_length=40)
+    on: date | None
+    until: date | None
+    reason: str = Field(max_length=80)
+    amounts: dict[str, float]
+    cautions: tuple[str, ...]
+
+
+class PlanIssued(Frozen):
+    """A plan as it left the house, and the program that made it."""
+
+    program: str = Field(max_length=40)
+    steps: tuple[StepIssued, ...]
+
+    def amount(self, quantity: str) -> float | None:
+        """An amount as told (SI), the largest where several steps have it; None where none has."""
+        return max((step.amounts[quantity] for step in self.steps if quantity in step.amounts), default=None)
 
 
 class Started(Body, kind="started"):
@@ -62,15 +92,16 @@ class Started(Body, kind="started"):
     shape: Literal["slab", "cylinder"]
     thickness: Measured
     width: Measured | None = None
-    length: Measured | None = None
+    length: Measured
     skin_on: bool = False
     fat_share: Measured | None = None
     water_share: Measured | None = None
     salting: SaltingChoice
     chamber: str | None = Field(default=None, max_length=80)
-    air: AirChoice | None = None
+    air: AirChoice
+    wished: WishedTarget = Field(default_factory=WishedTarget)
     target: TargetChoice | None = None
-    plan: dict[str, JsonValue] = Field(default_factory=dict)
+    plan: PlanIssued | None = None
 
 
 class Salted(Body, kind="salted"):

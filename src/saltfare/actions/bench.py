@@ -1,0 +1,92 @@
+"""The bench: what is late, due today and coming, over all pieces."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from saltfare.actions.context import Context
+from saltfare.actions.due import due
+from saltfare.actions.shapes import Output, Query
+from saltfare.core.fields import Frozen
+from saltfare.journal.piece import State, pieces
+
+When = Literal["late", "today", "coming"]
+
+
+class BenchGiven(Query):
+    """Nothing."""
+
+
+class AmountDue(Frozen):
+    """An amount of the plan as it was told: glossary quantity, which one of several, SI value."""
+
+    quantity: str
+    name: str
+    value: float
+
+
+class DueShown(Frozen):
+    """One thing to do: which step, of which piece, by which action, why, with how much."""
+
+    step: str
+    act: str
+    code: str
+    piece: str
+    version: int
+    on: date
+    days: int
+    reason: str
+    amounts: tuple[AmountDue, ...]
+    cautions: tuple[str, ...]
+
+
+class BenchShown(Output):
+    """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn."""
+
+    today: date
+    late: tuple[DueShown, ...]
+    due: tuple[DueShown, ...]
+    coming: tuple[DueShown, ...]
+    in_salt: int
+    pieces: int
+
+
+def bench(context: Context, given: BenchGiven) -> BenchShown:
+    """What is late, due today and coming within a week."""
+    lists: dict[When, list[DueShown]] = {"late": [], "today": [], "coming": []}
+    states = pieces(context.journal)
+    for state in states:
+        for one in due(context, state):
+            days = (one.on - context.today).days
+            when: When = "late" if days < 0 else "today" if days == 0 else "coming"
+            lists[when].append(
+                DueShown(
+                    step=one.step,
+                    act=one.act,
+                    code=state.code,
+                    piece=state.name,
+                    version=state.version,
+                    on=one.on,
+                    days=days,
+                    reason=one.reason,
+                    amounts=amounts_of(one.amounts),
+                    cautions=one.cautions,
+                )
+            )
+    for found in lists.values():
+        found.sort(key=lambda one: one.on)
+    return BenchShown(
+        today=context.today,
+        late=tuple(lists["late"]),
+        due=tuple(lists["today"]),
+        coming=tuple(lists["coming"]),
+        in_salt=sum(state.state is State.IN_SALT for state in states),
+        pieces=len(states),
+    )
+
+
+def amounts_of(amounts: dict[str, float]) -> tuple[AmountDue, ...]:
+    """Amounts as issued, with the name of one of several apart."""
+    split = ((key.partition(":"), value) for key, value in amounts.items())
+    return tuple(AmountDue(quantity=q, name=name, value=value) for (q, _, name), value in split)

@@ -1,0 +1,242 @@
+"""The forecast of a hanging piece: simulated once for its air, re-weighted at every weigh-in."""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from saltfare.actions.context import Context
+from saltfare.actions.piece_start import replanned
+from saltfare.core.errors import NotConverged, OutOfRange, Refused
+from saltfare.core.figure import Note
+from saltfare.core.tables import Row
+from saltfare.jobs import key_of, model_version
+from saltfare.journal import events_piece as kinds
+from saltfare.journal.chamber import chamber
+from saltfare.journal.piece import PieceState
+from saltfare.models.drying import Air, Drying, DryingParameters, Hanging, Members, hang
+from saltfare.models.sorption import ProteinIsotherm
+from saltfare.plans.forecast import BANDS, Forecast, forecast
+from saltfare.plans.forecast_air import AirProgramme, AirReadings, UsualAir, air_programme
+from saltfare.plans.forecast_ensemble import Ensemble, ensemble
+from saltfare.plans.forecast_posterior import WeighIn
+from saltfare.plans.forecast_priors import ForecastPriors
+
+_RULES = "hanging_rules"
+
+
+@dataclass(frozen=True, slots=True)
+class Cast:
+    """A forecast with the instant its times count from, and what it was made of."""
+
+    forecast: Forecast
+    hung_at: datetime
+    piece: Hanging
+    rows: tuple[Row, ...]
+    model: str
+
+    def at(self, time_s: float | None) -> datetime | None:
+        """An instant from a time since hanging; None stays None."""
+        return None if time_s is None else self.hung_at + timedelta(seconds=time_s)
+
+    @property
+    def ready(self) -> tuple[datetime | None, datetime | None, datetime | None]:
+        """Ready instants: early and late end of the 80 % interval, and the middle between them."""
+        low, high = BANDS["band_80"]
+        found = self.forecast.ready_s
+        return self.at(found[low]), self.at(found[0.5]), self.at(found[high])
+
+
+def cast(context: Context, state: PieceState) -> Cast | None:
+    """The forecast of a piece as it is known now; None where it does not hang or has no target.
+
+    Raises Refused, OutOfRange, NotConverged where the models do not hold the piece or its air.
+    """
+    target = state.target_mass_kg
+    if not state.hung or target is None:
+        return None
+    hung = state.hung[-1]
+    step_kg = context.library.row(_RULES, "kitchen_scale").number("mass")
+    priors = ForecastPriors.from_library(library=context.library)
+    law = context.library.row("diffusion", "lean_default")
+    body = context.library.row("drying_body", "whole_muscle")
+    meat = context.library.row("isotherms", "lean_meat")
+    piece = hanging_of(context, state)
+    programme, speed = _programme(context, state, priors)
+    version = model_version(context.library.version)
+    key = key_of(
+        action="hanging_ensemble",
+        given={
+            "piece": repr(piece),
+            "speed": speed,
+            "air": _pack(_arrays(programme)),
+            "assumed": repr(programme.assumed),
+        },
+        heads={},
+        version=version,
+    )
+    parameters = DryingParameters.from_rows(law=law, body=body)
+    protein = ProteinIsotherm.from_row(meat)
+
+    def simulate(
+        *,
+        diffusivity_multiplier: Any,
+        resistance_multiplier: Any,
+        water_shift_frac: Any,
+        end_time_s: Any,
+        temp_c: Any,
+        rh_frac: Any,
+        out_time_s: Any,
+    ) -> Drying:
+        return hang(
+            piece=piece,
+            air=Air(end_time_s, temp_c, rh_frac, np.full(len(end_time_s), speed)),
+            members=Members(
+                diffusivity_multiplier, resistance_multiplier, water_frac=piece.water_frac + water_shift_frac
+            ),
+            parameters=parameters,
+            protein=protein,
+            out_time_s=out_time_s,
+        )
+
+    kept = context.cache.cached(
+        key, lambda: _pack(ensemble(simulate=simulate, programme=programme, priors=priors).arrays())
+    )
+    made = forecast(
+        ensemble=Ensemble.from_arrays(_unpack(kept)),
+        programme=programme,
+        hanging=WeighIn(0.0, hung.body.mass.value, step_kg),
+        weigh_ins=[
+            WeighIn(
+                (w.at - hung.at).total_seconds(),
+                w.body.mass.value,
+                w.body.scale_step.value if w.body.scale_step else step_kg,
+            )
+            for w in state.weigh_ins
+            if w.at > hung.at
+        ],
+        target_mass_kg=target,
+        priors=priors,
+    )
+    return Cast(made, hung.at, piece, (law, body, meat), version)
+
+
+def hanging_of(context: Context, state: PieceState) -> Hanging:
+    """The piece at hanging as the drying model takes it, from its measures, its cut and what it weighed."""
+    begun, hung = state.started, state.hung[-1].body
+    plan = replanned(context, state, hanging_kg=hung.mass.value)
+    made = plan.hanging
+    casing = 0.0
+    if hung.casing is not None:
+        casing = context.library.row("drying_casings", hung.casing).number("resistance")
+    return Hanging(
+        shape=begun.shape,
+        thickness_m=(hung.thickness or begun.thickness).value,
+        length_m=begun.length.value,
+        width_m=begun.width.value if begun.width else 0.0,
+        mass_kg=made.mass_kg,
+        water_frac=made.water_kg / made.mass_kg,
+        fat_frac=made.fat_kg / made.mass_kg,
+        salt_frac=made.salt_kg / made.mass_kg,
+        open_frac=1.0,
+        casing_resistance_s_per_m=casing,
+        drying_faces=1 if begun.skin_on else 2,
+    )
+
+
+def _programme(context: Context, state: PieceState, priors: ForecastPriors) -> tuple[AirProgramme, float]:
+    """The air from hanging to the horizon, and the speed it moves at."""
+    hung, begun = state.hung[-1], state.started
+    usual = UsualAir(begun.air.temperature.value, begun.air.humidity.value)
+    speed = context.library.row(_RULES, "air_speed").number("speed")
+    readings = None
+    if state.chamber is not None:
+        described = chamber(context.journal, state.chamber).described
+        if described is not None:
+            if described.temperature and described.humidity:
+                usual = UsualAir(described.temperature.value, described.humidity.value)
+            if described.air_speed:
+                speed = described.air_speed.value
+        until = state.taken_down[-1].at if state.taken_down else context.now
+        found = context.journal.readings.range(state.chamber, hung.at, until)
+        if found:
+            readings = AirReadings(
+                np.array([(air.at - hung.at).total_seconds() for air in found]),
+                np.array([air.temp_c for air in found]),
+                np.array([air.rh_frac for air in found]),
+            )
+    horizon = _horizon_s(context, (context.now - hung.at).total_seconds())
+    return air_programme(readings=readings, usual=usual, horizon_s=horizon, priors=priors), speed
+
+
+def _horizon_s(context: Context, hung_s: float) -> float:
+    least = context.library.row(_RULES, "horizon").number("time")
+    step = context.library.row(_RULES, "horizon_step").number("time")
+    return max(least, math.ceil((hung_s + least / 2) / step) * step)
+
+
+def issue(context: Context, state: PieceState, request_id: str | None) -> tuple[str | None, tuple[Note, ...]]:
+    """Keep the forecast that follows from what was just recorded: the id of its event, and notes.
+
+    Never raises for a forecast that cannot be made: what was observed is recorded already.
+    """
+    try:
+        made = cast(context, state)
+    except (Refused, OutOfRange, NotConverged) as error:
+        return None, (Note("no_forecast", {"reason": type(error).__name__}),)
+    if made is None:
+        return None, ()
+    early, middle, late = made.ready
+    body = kinds.ForecastIssued(
+        model_version=made.model,
+        piece_version=state.version,
+        air={
+            "temp_c": made.forecast.air.temp_c,
+            "rh_frac": made.forecast.air.rh_frac,
+            "basis": made.forecast.air.basis,
+        },
+        ready_at=middle,
+        ready_early=early,
+        ready_late=late,
+        result={"within_horizon_frac": made.forecast.within_horizon_frac},
+    )
+    event = context.journal.append(
+        kinds.STREAM + state.code,
+        body,
+        at=context.now,
+        zone=context.settings.zone,
+        actor=context.actor,
+        recorded_at=context.now,
+        request_id=f"{request_id}#forecast" if request_id else None,
+    )
+    return event.id, made.forecast.notes
+
+
+def _arrays(programme: AirProgramme) -> dict[str, Any]:
+    return {
+        "end_time_s": programme.end_time_s,
+        "temp_c": programme.temp_c,
+        "rh_frac": programme.rh_frac,
+        "read": programme.read.astype(np.float64),
+    }
+
+
+def _pack(arrays: Mapping[str, Any]) -> dict[str, Any]:
+    """Arrays as plain JSON: kind, shape, and their bytes."""
+    return {
+        name: [str(a.dtype), list(a.shape), base64.b64encode(np.ascontiguousarray(a).tobytes()).decode()]
+        for name, a in arrays.items()
+    }
+
+
+def _unpack(kept: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: np.frombuffer(base64.b64decode(text), dtype=dtype).reshape(shape)
+        for name, (dtype, shape, text) in kept.items()
+    }
