@@ -20,7 +20,7 @@ from sqlalchemy import event as listen
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import QueuePool
 
-from saltfare.core.errors import JournalBusy, JournalDamaged, JournalError, Problem
+from saltfare.core.errors import JournalBusy, JournalDamaged, JournalError, Problem, Refused
 
 PRAGMAS: Mapping[str, str | int] = MappingProxyType(
     {
@@ -72,6 +72,8 @@ def translated(path: Path) -> Iterator[None]:
         raise
     except sqlite3.Error as error:
         raise sqlite_problem(error, path) from error
+    except UnicodeEncodeError as error:  # half of a surrogate pair, as a shell may hand over
+        raise Refused(Problem("not_plain_text", given=ascii(error.object)[:64])) from None
 
 
 def connect(path: Path, *, read_only: bool = False, create: bool = False) -> sqlite3.Connection:

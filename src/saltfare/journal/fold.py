@@ -33,13 +33,15 @@ class _Ruling:
     new: Body | None
     new_at: datetime | None
     by: str
+    closed: bool = False
+    """A withdrawal came before: nothing told earlier counts."""
 
 
 def effective(events: Iterable[Event]) -> tuple[Fact, ...]:
     """The facts of whole streams: corrections resolved, withdrawn events left out.
 
     The latest correction of an event rules; where it leaves body or time as it was, the one before is
-    asked. A withdrawn correction says nothing; a replaced one says what replaced it.
+    asked, back to a withdrawal. A withdrawn correction says nothing; a replaced one says what replaced it.
     """
     listed = sorted(events, key=lambda event: event.seq)
     rulings: dict[str, _Ruling] = {}
@@ -54,9 +56,13 @@ def effective(events: Iterable[Event]) -> tuple[Fact, ...]:
                 continue
             said = _Ruling("replace", above.new or said.new, above.new_at or said.new_at, above.by)
         later = rulings.setdefault(event.corrects, said)
-        if later is not said and later.what == said.what == "replace":
-            later.new = later.new or said.new
-            later.new_at = later.new_at or said.new_at
+        if later is said or later.closed:
+            continue
+        if said.what == "withdraw":
+            later.closed = True
+            continue
+        later.new = later.new or said.new
+        later.new_at = later.new_at or said.new_at
     return tuple(_facts(listed, rulings))
 
 

@@ -271,7 +271,7 @@ def _disk(path: Path) -> tuple[bool, Params]:
 def _backup(path: Path, folder: Path, now: datetime) -> tuple[bool, Params]:
     dated = backups.stamped(folder, path.stem)
     if not dated:
-        return False, {"path": str(folder), "count": 0}
+        return False, {"path": str(folder), "count": 0, "days": -1.0, "events": 0}
     at, newest = list(dated.items())[-1]
     days = (now - at).total_seconds() / 86400
     copy = backups.examine(newest)

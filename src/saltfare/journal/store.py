@@ -440,7 +440,7 @@ def _same_request(
     same = [event.body.kind for event in before] == [draft.body.kind for draft in drafts]
     for event, draft in zip(before, drafts, strict=False):
         if draft.stream in heads and draft.body.observed:
-            same = same and event.stream == draft.stream and event.body == draft.body
+            same = same and event.stream == draft.stream and body_text(event.body) == body_text(draft.body)
     if not same:
         raise Refused(Problem("request_reused", "request_id", request_id[:80]))
 
