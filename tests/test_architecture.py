@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "faces": {"core", "actions", "faces", "jobs"},
 }
 # the one place that opens a journal and a library for the actions
-OPENING = {"faces.opening": {"journal"}}
+OPENING = {"faces.opening": {"journal"}, "faces.demo": {"journal"}}
 PURE = ("core", "models", "plans")
 IMPURE = {"time", "random", "os", "pathlib", "socket", "subprocess", "secrets", "logging", "sqlite3"}
 

@@ -1,0 +1,130 @@
+"""The demo: an invented household, replayed through the actions, dated back from the day it is opened.
+
+It lives in a file of its own, named by that day, and never touches the person's journal.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from datetime import date, datetime, time, timedelta
+from hashlib import sha256
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from saltfare.actions.context import Context, Settings
+from saltfare.actions.registry import run
+from saltfare.core.library import Library
+from saltfare.jobs import Cache
+from saltfare.journal.store import Journal
+
+_STEP = timedelta(minutes=1)
+
+
+def demo_journal(where: Path, now: datetime, *, zone: str) -> Path:
+    """The demo's file for the day of `now`, made where it is not there yet; those of other days go."""
+    day = now.astimezone(ZoneInfo(zone)).date()
+    path = where / f"demo-{day.isoformat()}-{_version()}.db"
+    if not path.exists():
+        for old in where.glob("demo-*.db*"):
+            old.unlink()
+        part = path.with_suffix(".part")
+        part.unlink(missing_ok=True)
+        with Journal.open(part, entropy=_Chance("journal")) as journal:
+            _replay(journal, Cache(where / "cache"), day, now, zone)
+        part.replace(path)
+    return path
+
+
+def _household() -> dict[str, Any]:
+    return tomllib.loads((files("saltfare.data") / "demo" / "household.toml").read_text("utf-8"))
+
+
+def _version() -> str:
+    """Changes with the household, so that a newer program shows the newer demo."""
+    return sha256((files("saltfare.data") / "demo" / "household.toml").read_bytes()).hexdigest()[:8]
+
+
+class _Chance:
+    """Bytes that look random and are the same each time, so that the demo's codes are."""
+
+    def __init__(self, seed: str) -> None:
+        self._state = seed.encode()
+
+    def __call__(self, count: int) -> bytes:
+        out = b""
+        while len(out) < count:
+            self._state = sha256(self._state).digest()
+            out += self._state
+        return out[:count]
+
+
+def _replay(journal: Journal, cache: Cache, day: date, now: datetime, zone: str) -> None:
+    """Everything the household did, in order of time, each with the clock of its moment."""
+    library, chance = Library(), _Chance("codes")
+    household = _household()
+    codes: dict[str, str] = {}
+    for at, name, key, given in sorted(_acts(household, day, zone), key=lambda act: act[0]):
+        if at > now:
+            continue
+        context = Context(
+            journal=journal,
+            cache=cache,
+            library=library,
+            now=at,
+            entropy=chance,
+            settings=Settings(zone=zone),
+            actor="demo",
+            demo=True,
+        )
+        if name == "start_piece":
+            made = run(name, context, given).model_dump()
+            codes[key] = str(made["code"])
+        else:
+            run(name, context, {**given, "code": codes[key]} if key else given)
+
+
+Act = tuple[datetime, str, str, dict[str, Any]]
+
+
+def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
+    def instant(days: int, clock: str) -> datetime:
+        return datetime.combine(day - timedelta(days=days), time.fromisoformat(clock), ZoneInfo(zone))
+
+    for chamber in household["chamber"]:
+        rest = {k: v for k, v in chamber.items() if k not in ("day", "clock")}
+        yield instant(chamber["day"], chamber["clock"]), "describe_chamber", "", rest
+    yield from _readings(household["air"], day, instant)
+    for piece in household["piece"]:
+        begun = instant(piece["day"], piece["clock"])
+        yield begun, "start_piece", piece["key"], {**piece["plan"], "name": piece["name"]}
+        for number, act in enumerate(piece["act"], 1):
+            rest = {k: v for k, v in act.items() if k not in ("do", "day")}
+            # acts of one day follow each other by a minute, in the order they are written
+            yield instant(act["day"], piece["clock"]) + number * _STEP, act["do"], piece["key"], rest
+
+
+def _readings(air: Mapping[str, Any], day: date, instant: Any) -> Iterator[Act]:
+    """One import a day of a logger's readings: a daily swing on a slow drift, with a gap."""
+    swing, slow = 2 * math.pi / 24, 2 * math.pi / (24 * 7)
+    gap_from, gap_to = air["gap_h"]
+    for back in range(air["days"], -1, -1):
+        rows = []
+        for hour in range(0, 24, air["every_h"]):
+            at = instant(back, f"{hour:02d}:00")
+            before_h = back * 24 - hour
+            if gap_to <= before_h <= gap_from:
+                continue
+            temp = air["temperature_c"] + air["swing_c"] * math.sin(swing * (hour - 9))
+            temp += air["drift_c"] * math.sin(slow * before_h)
+            humid = air["humidity_pct"] + air["swing_pct"] * math.sin(swing * (hour + 3))
+            humid += air["drift_pct"] * math.sin(1.3 * slow * before_h)
+            if back == 0 and hour > 6:  # the day is still young when the demo is opened
+                continue
+            rows.append({"at": at.isoformat(), "temperature": f"{temp:.1f} C", "humidity": f"{humid:.1f} %"})
+        if rows:
+            given = {"key": air["chamber"], "rows": rows, "origin": "logger (invented)"}
+            yield datetime.fromisoformat(rows[-1]["at"]), "read_air", "", given
