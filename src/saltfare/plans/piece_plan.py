@@ -7,9 +7,11 @@ is kept with the reason written under its code.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from saltfare.core.errors import NotFound
+from saltfare.core.errors import NotFound, OutOfRange
 from saltfare.core.figure import Note
+from saltfare.core.glossary import entry
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
 from saltfare.models import salt_diffusion
@@ -17,6 +19,7 @@ from saltfare.plans.piece_dose import weigh_out
 from saltfare.plans.piece_parts import (
     Amount,
     Dose,
+    Hanging,
     Kept,
     MixLabel,
     Objections,
@@ -32,6 +35,7 @@ from saltfare.plans.piece_target import green_composition, hanging_piece, target
 __all__ = [
     "Amount",
     "Dose",
+    "Hanging",
     "Kept",
     "MixLabel",
     "PiecePlan",
@@ -76,34 +80,26 @@ def plan_piece(*, request: PieceRequest, library: Library) -> PiecePlan:
     _sound(request, cut, library, against)
     against.settle()
     _cold_chain(request, library, against)
-    green = green_composition(request=request, cut=cut, against=against)
-    # the finished mass bounds what nitrite is left, and the salt weighed decides the finished mass
-    draft = weigh_out(
-        request=request,
-        cut=cut,
-        target_kg=request.green_mass_kg,
-        library=library,
-        against=Objections(request.reasons),
-    )
-    hanging = hanging_piece(
-        request=request, cut=cut, green=green, dose=draft, library=library, against=against
-    )
-    target = target_of(
-        request=request, purpose=purpose, cut=cut, hanging=hanging, library=library, against=against
-    )
-    finished = target.mass.value if target is not None else hanging.mass_kg
-    dose = weigh_out(request=request, cut=cut, target_kg=finished, library=library, against=against)
-    time = _salting_time(request, library)
-    if time.days > _LONGEST_DAYS:
+    made: tuple[Hanging, Target | None, Dose, SaltingTime] | None = None
+    try:
+        made = _computed(request, purpose, cut, library, against)
+    except OutOfRange as out:
+        # what was asked lies beyond a model; what else stands against the plan is said with it
         against.refuse(
-            "salting_over_a_year",
-            "thickness" if request.salting_time_s is None else "salting_days",
-            f"{time.days} d",
-            f"{_LONGEST_DAYS} d",
-            days=time.days,
+            "outside_model",
+            "",
+            f"{out.value:g}",
+            f"{out.low:g}-{out.high:g}",
+            quantity=out.quantity,
+            value=out.value,
+            low=out.low,
+            high=out.high,
         )
     kept = against.settle()
-    if target is None:  # every way to no target has refused
+    if made is None:
+        raise AssertionError("a plan outside its models was not refused")
+    hanging, target, dose, time = made
+    if target is None:
         raise AssertionError("a plan without a target was not refused")
     steps = steps_of(
         request=request,
@@ -129,6 +125,47 @@ def plan_piece(*, request: PieceRequest, library: Library) -> PiecePlan:
     )
 
 
+def _computed(
+    request: PieceRequest, purpose: Row, cut: Row, library: Library, against: Objections
+) -> tuple[Hanging, Target | None, Dose, SaltingTime]:
+    """Dose, days, piece at hanging and target. Raises OutOfRange."""
+    green = green_composition(request=request, cut=cut, against=against)
+    # the finished mass bounds what nitrite is left, and the salt weighed decides the finished mass
+    draft = weigh_out(
+        request=request,
+        cut=cut,
+        target_kg=request.green_mass_kg,
+        library=library,
+        against=Objections(request.reasons),
+    )
+    wettest = request.green_mass_kg + draft.salt_kg + draft.sugar_kg
+    if request.hanging_mass_kg is not None and request.hanging_mass_kg > wettest:
+        against.refuse(
+            "hanging_weight_impossible",
+            "hanging_weight",
+            f"{request.hanging_mass_kg:g} kg",
+            f"{wettest:.3f} kg",
+            wettest_kg=wettest,
+        )
+        request = replace(request, hanging_mass_kg=None)
+    hanging = hanging_piece(request=request, cut=cut, green=green, dose=draft, library=library)
+    target = target_of(
+        request=request, purpose=purpose, cut=cut, hanging=hanging, library=library, against=against
+    )
+    finished = target.mass.value if target is not None else hanging.mass_kg
+    dose = weigh_out(request=request, cut=cut, target_kg=finished, library=library, against=against)
+    time = _salting_time(request, library)
+    if time.days > _LONGEST_DAYS:
+        against.refuse(
+            "salting_over_a_year",
+            "thickness" if request.salting_time_s is None else "salting_days",
+            f"{time.days} d",
+            f"{_LONGEST_DAYS} d",
+            days=time.days,
+        )
+    return hanging, target, dose, time
+
+
 def _one_of(table: str, field: str, given: str, library: Library, against: Objections) -> Row | None:
     try:
         return library.row(table, given)
@@ -140,48 +177,40 @@ def _one_of(table: str, field: str, given: str, library: Library, against: Objec
 
 def _sound(request: PieceRequest, cut: Row, library: Library, against: Objections) -> None:
     """What cannot be a piece at all."""
-    positive = {
-        "green_weight": request.green_mass_kg,
-        "thickness": request.thickness_m,
-        "length": request.length_m,
-        "scale_step": request.scale_step_kg,
-        "width": request.width_m,
-        "salting_days": request.salting_time_s,
-        "target_mass": request.target_mass_kg,
-        "hanging_weight": request.hanging_mass_kg,
-    }
-    shares = {
-        "salt_share": request.salt_frac,
-        "sugar_share": request.sugar_frac,
-        "nitrite_aim": request.nitrite_frac,
-        "fat_share": request.fat_frac,
-        "water_share": request.water_frac,
-        "loss_from_hanging": request.target_loss_frac,
-        "chamber_humidity": request.chamber_humidity_frac,
-        **{f"spices.{name}": share for name, share in request.spices.items()},
-    }
-    if request.mix is not None:
-        shares |= {
-            "mix_nitrite_share": request.mix.nitrite_frac,
-            "mix_nitrate_share": request.mix.nitrate_frac,
-            "mix_salt_share": request.mix.salt_frac,
-        }
-    temperatures = {
-        "salting_temperature": request.salting_temp_c,
-        "chamber_temperature": request.chamber_temp_c,
-    }
+    mix = request.mix
+    given: list[tuple[str, str, float | None]] = [
+        ("green_weight", "green_weight", request.green_mass_kg),
+        ("thickness", "thickness", request.thickness_m),
+        ("length", "length", request.length_m),
+        ("width", "width", request.width_m),
+        ("scale_step", "scale_step", request.scale_step_kg),
+        ("salting_days", "salting_days", request.salting_time_s),
+        ("salting_temperature", "salting_temperature", request.salting_temp_c),
+        ("chamber_temperature", "chamber_temperature", request.chamber_temp_c),
+        ("chamber_humidity", "chamber_humidity", request.chamber_humidity_frac),
+        ("salt_share", "salt_share", request.salt_frac),
+        ("sugar_share", "sugar_share", request.sugar_frac),
+        ("nitrite_aim", "nitrite_aim", request.nitrite_frac),
+        ("fat_share", "fat_share", request.fat_frac),
+        ("water_share", "water_share", request.water_frac),
+        ("target_mass", "target_mass", request.target_mass_kg),
+        ("loss_from_hanging", "loss_from_hanging", request.target_loss_frac),
+        ("hanging_weight", "hanging_weight", request.hanging_mass_kg),
+        ("mix_nitrite_share", "mix_nitrite_share", mix.nitrite_frac if mix else None),
+        ("mix_nitrate_share", "mix_nitrate_share", mix.nitrate_frac if mix else None),
+        ("mix_salt_share", "mix_salt_share", mix.salt_frac if mix else None),
+        *((f"spices.{name}", "spice_share", share) for name, share in request.spices.items()),
+    ]
     bad = False
-    for field, value in positive.items():
-        if value is not None and not (math.isfinite(value) and value > 0):
-            against.refuse("not_above_zero", field, f"{value:g}")
-            bad = True
-    for field, value in shares.items():
-        if value is not None and not 0.0 <= value <= 1.0:  # NaN is in no interval
-            against.refuse("not_a_share", field, f"{value:g}", "0-100 %")
-            bad = True
-    for field, temp in temperatures.items():
-        if not -30.0 <= temp <= 60.0:
-            against.refuse("not_a_temperature", field, f"{temp:g} C", "-30-60 C")
+    for field, name, value in given:
+        found = entry(name)
+        if value is None or found.possible is None:
+            continue
+        low, high = found.possible
+        if not low <= value <= high:  # NaN lies in no interval
+            against.refuse(
+                "impossible", field, f"{value:g}", quantity=name, kind=found.kind, low=low, high=high
+            )
             bad = True
     if bad:
         return
@@ -238,7 +267,9 @@ def _cold_chain(request: PieceRequest, library: Library, against: Objections) ->
         )
     if request.chamber_temp_c <= floor.number("temp_c"):
         return
-    if request.salt_frac < floor.number("pct") * (1 - 1e-9):
+    # salt that was weighed is told to the step of its scale; salt that is planned is exact
+    told = request.scale_step_kg / request.green_mass_kg if request.hanging_mass_kg is not None else 0.0
+    if request.salt_frac + told < floor.number("pct") * (1 - 1e-9):
         against.doubt(
             "salt_below_floor",
             "salt_share",

@@ -7,14 +7,14 @@ of the estimate misses it, else it cannot be told without a measurement.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from saltfare.core.errors import OutOfRange
 from saltfare.core.figure import Answer, Evidence, Note, Provenance, Verdict
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
-from saltfare.models import salting, sorption
+from saltfare.models import drying_piece, salting
 from saltfare.models.sorption import ProteinIsotherm
 from saltfare.plans.piece_parts import AimedBy, Amount, Dose, Hanging, Objections, PieceRequest, Target
 
@@ -43,8 +43,9 @@ def green_composition(*, request: PieceRequest, cut: Row, against: Objections) -
     fat = request.fat_frac if request.fat_frac is not None else cut.number("fat_pct")
     scaled = cut.number("water_pct") / (1.0 - cut.number("fat_pct")) * (1.0 - fat)
     water = request.water_frac if request.water_frac is not None else scaled
-    lean = 1.0 - fat
-    if not (lean > 0.03 and 0.12 <= (lean - water) / lean <= 0.45):  # raw lean is 0.20 to 0.30 dry
+    lean, solids = 1.0 - fat, 1.0 - water - fat
+    # raw lean is a fifth to a third dry; below 0.03 of the whole (bare fat) nothing here is about it
+    if not (solids >= 0.03 and 0.12 <= solids / lean <= 0.45):
         against.refuse(
             "composition_does_not_add",
             "water_share" if request.water_frac is not None else "fat_share",
@@ -56,9 +57,7 @@ def green_composition(*, request: PieceRequest, cut: Row, against: Objections) -
     return Green(water, fat)
 
 
-def hanging_piece(
-    *, request: PieceRequest, cut: Row, green: Green, dose: Dose, library: Library, against: Objections
-) -> Hanging:
+def hanging_piece(*, request: PieceRequest, cut: Row, green: Green, dose: Dose, library: Library) -> Hanging:
     """The piece at hanging: estimated from the usual net loss in salt, or from its weighed mass."""
     rule = library.row(RULES, "net_loss_in_salt")
     whole = request.green_mass_kg
@@ -76,17 +75,7 @@ def hanging_piece(
             net_loss_frac=loss,
         )
 
-    try:
-        little, middle, much = (left(loss) for loss in losses)
-    except OutOfRange:
-        against.refuse(
-            "hanging_weight_impossible",
-            "hanging_weight",
-            f"{request.hanging_mass_kg:g} kg" if request.hanging_mass_kg else "",
-            green_kg=whole,
-            dose_kg=dose.salt_kg + dose.sugar_kg,
-        )
-        little = middle = much = left(rule.number("pct"))
+    little, middle, much = (left(loss) for loss in losses)
     inputs = {
         "water_frac": green.water_frac,
         "fat_frac": green.fat_frac,
@@ -125,16 +114,14 @@ def hanging_piece(
 
 
 def mass_at_aw(*, aw: float, hanging: Hanging, protein: ProteinIsotherm) -> float:
-    """Mass of the whole piece in balance at a water activity [kg].
+    """Mass of the whole piece in balance at a water activity [kg]. Sugar lies by and holds no water.
 
     Source
     ------
     additive_rule_chosen, isopiestic addition of protein and brine
     """
-    ratio = sorption.water_ratio_salted_meat(
-        aw=aw, salt_ratio=hanging.salt_kg / hanging.solids_kg, protein=protein
-    )
-    return hanging.dry_kg + hanging.solids_kg * float(ratio)
+    shares = _shares(hanging)
+    return hanging.sugar_kg + float(drying_piece.mass_at_aw(aw=aw, **shares, protein=protein))
 
 
 def aw_at_mass(*, mass_kg: float, hanging: Hanging, protein: ProteinIsotherm) -> float:
@@ -144,13 +131,19 @@ def aw_at_mass(*, mass_kg: float, hanging: Hanging, protein: ProteinIsotherm) ->
     ------
     additive_rule_chosen, isopiestic addition of protein and brine
     """
-    return float(
-        sorption.aw_salted_meat(
-            water_ratio=(mass_kg - hanging.dry_kg) / hanging.solids_kg,
-            salt_ratio=hanging.salt_kg / hanging.solids_kg,
-            protein=protein,
-        )
-    )
+    left = mass_kg - hanging.sugar_kg
+    return float(drying_piece.aw_at_mass(mass_kg=left, **_shares(hanging), protein=protein))
+
+
+def _shares(hanging: Hanging) -> dict[str, float]:
+    """The piece without its sugar, as the drying model takes it."""
+    whole = hanging.mass_kg - hanging.sugar_kg
+    return {
+        "hanging_kg": whole,
+        "water_frac": hanging.water_kg / whole,
+        "fat_frac": hanging.fat_kg / whole,
+        "salt_frac": hanging.salt_kg / whole,
+    }
 
 
 def target_of(
@@ -234,8 +227,8 @@ def target_of(
             quantity="loss_ceiling",
             value=most,
             kind="fraction",
-            model=sorption.water_ratio_salted_meat,
-            inputs={"aw": air, "salt_ratio": hanging.salt_kg / hanging.solids_kg},
+            model=drying_piece.loss_ceiling_frac,
+            inputs={"rh_frac": air, **_shares(hanging)},
             rows=(isotherm,),
         ),
         aw=aw_amount,
@@ -269,9 +262,6 @@ def _aim(
         return typed_mass, "typed_mass", (salting.mass_after_loss, {"typed_kg": typed_mass}, ())
     if typed_loss is not None or purpose.text("aims_at") == "usual_loss":
         loss = typed_loss if typed_loss is not None else cut.number("loss_aim_pct")
-        if not 0.0 <= loss <= 0.9:
-            against.refuse("loss_impossible", "loss_from_hanging", f"{loss * 100:g} %", "0-90 %")
-            return None, "typed_loss", nothing
         mass = salting.mass_after_loss(before_kg=hanging.mass_kg, loss_frac=loss)
         inputs = {"before_kg": hanging.mass_kg, "loss_frac": loss}
         if typed_loss is not None:
@@ -280,9 +270,8 @@ def _aim(
     sd, doubt = library.row(RULES, "isotherm_sd"), library.row(RULES, "isotherm_doubt")
     aw = purpose.number("aw") - doubt.number("count") * sd.number("pct")
     mass = mass_at_aw(aw=aw, hanging=hanging, protein=protein)
-    inputs = {"aw": aw, "salt_ratio": hanging.salt_kg / hanging.solids_kg}
     rows = (purpose, library.row(*ISOTHERM), sd, doubt)
-    return mass, "aw", (sorption.water_ratio_salted_meat, inputs, rows)
+    return mass, "aw", (drying_piece.mass_at_aw, {"aw": aw, **_shares(hanging)}, rows)
 
 
 def _loss(quantity: str, before_kg: float, after_kg: float) -> Amount:
@@ -310,14 +299,13 @@ def _aw_amount(
     shift = spread.number("pct") * (request.green_mass_kg - hanging.fat_kg)
 
     def at(more_water_kg: float) -> float:
-        other = _Wetter(hanging, more_water_kg)
-        return float(
-            sorption.aw_salted_meat(
-                water_ratio=(mass_kg - other.dry_kg) / other.solids_kg,
-                salt_ratio=hanging.salt_kg / other.solids_kg,
-                protein=protein,
-            )
+        """Had it held more water, and so much less dry lean, from the start."""
+        other = replace(
+            hanging,
+            water_kg=hanging.water_kg + more_water_kg,
+            solids_kg=hanging.solids_kg - more_water_kg,
         )
+        return aw_at_mass(mass_kg=mass_kg, hanging=other, protein=protein)
 
     value = aw_at_mass(mass_kg=mass_kg, hanging=hanging, protein=protein)
     ends = []
@@ -331,32 +319,13 @@ def _aw_amount(
         quantity="water_activity",
         value=value,
         kind="ratio",
-        model=sorption.aw_salted_meat,
-        inputs={
-            "water_ratio": (mass_kg - hanging.dry_kg) / hanging.solids_kg,
-            "salt_ratio": hanging.salt_kg / hanging.solids_kg,
-        },
+        model=drying_piece.aw_at_mass,
+        inputs={"mass_kg": mass_kg - hanging.sugar_kg, **_shares(hanging)},
         rows=(isotherm, sd, doubt, spread),
         low=max(min(ends[0], value) - error, 0.0),
         high=min(max(ends[1], value) + error, 1.0),
         interval="isotherm_error",
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Wetter:
-    """The same piece, had it held more water and less dry lean from the start."""
-
-    hanging: Hanging
-    more_water_kg: float
-
-    @property
-    def solids_kg(self) -> float:
-        return self.hanging.solids_kg - self.more_water_kg
-
-    @property
-    def dry_kg(self) -> float:
-        return self.hanging.dry_kg - self.more_water_kg
 
 
 def _claim(line: Row, aw: Amount, purpose: Row, library: Library) -> Verdict:
