@@ -355,7 +355,7 @@ def test_a_plan_never_meets_a_line(purpose: str, loss: float | None, salt: float
         assert claim.answer is not Answer.MEETS
         assert claim.evidence[0].provenance is Provenance.ESTIMATED
         assert claim.settles and claim.instead and claim.cautions
-        limit = LIBRARY.row(*claim.criterion.split(":")).number("limit")
+        limit = LIBRARY.row("salting_lines", claim.criterion).number("limit")
         aw = made.target.aw
         assert aw.low is not None and aw.high is not None and aw.low <= aw.value <= aw.high
         assert aw.high - aw.low >= 0.06 - 1e-9 or aw.high == 1.0
@@ -365,8 +365,8 @@ def test_a_plan_never_meets_a_line(purpose: str, loss: float | None, salt: float
 
 def test_a_wet_piece_does_not_meet_the_line_in_air() -> None:
     claims = {c.criterion: c.answer for c in plan(target_loss_frac=0.10).target.claims}
-    assert claims["salting_lines:aw_air"] is Answer.DOES_NOT_MEET
-    assert claims["salting_lines:aw_sealed"] is Answer.DOES_NOT_MEET
+    assert claims["aw_air_0_85"] is Answer.DOES_NOT_MEET
+    assert claims["aw_sealed_0_91"] is Answer.DOES_NOT_MEET
 
 
 # --- dates -------------------------------------------------------------------------------------------

@@ -333,7 +333,7 @@ def _claim(line: Row, aw: Amount, purpose: Row, library: Library) -> Verdict:
     favourable = aw.low if aw.low is not None else aw.value
     cold = library.row(RULES, "cold_limit").number("temp_c")
     return Verdict(
-        criterion=line.ref,
+        criterion=line.text("id"),
         edition=line.text("edition"),
         answer=Answer.DOES_NOT_MEET if favourable > limit else Answer.CANNOT_TELL,
         margin=limit - aw.value,
