@@ -426,7 +426,10 @@ def test_everything_in_a_plan_can_be_said_and_traced(name: str) -> None:
         assert words.note(note)
     for step in made.steps:
         assert words.say(f"step.{step.code}.text") and words.say(f"reason.{step.reason}.text")
-    assert list(inside(made, Verdict))
+    verdicts = list(inside(made, Verdict))
+    assert verdicts
+    for verdict in verdicts:
+        assert words.say(f"criterion.{verdict.criterion}.text")
 
 
 def test_no_mix_in_the_cold_is_planned_with_its_caution() -> None:
