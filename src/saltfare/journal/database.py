@@ -74,6 +74,9 @@ def translated(path: Path) -> Iterator[None]:
         raise sqlite_problem(error, path) from error
     except UnicodeEncodeError as error:  # half of a surrogate pair, as a shell may hand over
         raise Refused(Problem("not_plain_text", given=ascii(error.object)[:64])) from None
+    except UnicodeDecodeError as error:  # a damaged file's own text, even in the driver's message
+        params: dict[str, str | float | int] = {"path": str(path), "reason": error.reason}
+        raise JournalDamaged(Problem("journal_damaged", params=params)) from error
 
 
 def connect(path: Path, *, read_only: bool = False, create: bool = False) -> sqlite3.Connection:
