@@ -70,7 +70,10 @@ def root_increasing(
         lo, hi = np.where(below, x, lo), np.where(below, hi, x)
         with np.errstate(divide="ignore", invalid="ignore"):
             newton = x - value / slope
-        sound = (newton >= lo) & (newton <= hi) & (np.abs(newton - x) <= 0.5 * before)
+        move = np.abs(newton - x)
+        sound = (newton >= lo) & (newton <= hi) & (move <= 0.5 * before)
+        # a member that has its root waits for the others: rounding must not send it bisecting
+        sound |= move <= tolerance
         fresh = np.where(sound, newton, 0.5 * (lo + hi))
         before, step, x = step, np.abs(fresh - x), fresh
         if (step <= tolerance).all():

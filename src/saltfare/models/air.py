@@ -1,4 +1,4 @@
-"""Humid air: vapour, wet bulb, transport properties, and the films that carry heat and vapour.
+"""Humid air: vapour, dew point, wet bulb, transport properties.
 
 Vapour is an ideal gas in ideal air; the enhancement of real air (0.4 to 0.5 % in vapour pressure at
 room conditions) is left out, as in the hygrometers whose readings come in.
@@ -16,16 +16,15 @@ ZERO_C_K = 273.15
 VAPOUR_J_PER_KG_K = 461.523
 DRY_AIR_J_PER_KG_K = 287.055
 MOLAR_RATIO = 0.621945  # ASHRAE 2017, chapter 1, equation 20
-STEFAN_BOLTZMANN = 5.670374419e-8  # CODATA 2018, W/(m2 K4)
-GRAVITY = 9.80665  # standard acceleration, m/s2
-_LOW_C, _HIGH_C = -20.0, 90.0
+LOW_C, HIGH_C = -20.0, 90.0
 # ASHRAE 2017, chapter 1, equations 5 (over ice) and 6 (over water); pascal, kelvin
 _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
 _WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 6.5459673)
 
 
-def _temp(temp_c: Floats, model: str) -> Array:
-    return check_range(temp_c, low=_LOW_C, high=_HIGH_C, model=model, quantity="temp_c")
+def within_temp(temp_c: Floats, model: str) -> Array:
+    """Temperatures within the properties' range. Raises OutOfRange."""
+    return check_range(temp_c, low=LOW_C, high=HIGH_C, model=model, quantity="temp_c")
 
 
 def _rh(rh_frac: Floats, model: str) -> Array:
@@ -65,7 +64,7 @@ def saturation_pressure_ashrae(*, temp_c: Floats) -> Array:
     ------
     ashrae_2017, chapter 1, equations 5 and 6
     """
-    t = _temp(temp_c, "saturation_pressure_ashrae") + ZERO_C_K
+    t = within_temp(temp_c, "saturation_pressure_ashrae") + ZERO_C_K
     c = _ICE
     ice = np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * c[5]))) + c[6] * np.log(t))
     return np.where(t < ZERO_C_K, ice, saturation_over_water(t)[0])[()]
@@ -116,12 +115,13 @@ def humidity_ratio_ideal(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats
     ashrae_2017, chapter 1, equation 20
     """
     vapour = vapour_pressure(temp_c=temp_c, rh_frac=rh_frac)
-    total = _pressure(pressure_pa, "humidity_ratio_ideal")
+    total = within_pressure(pressure_pa, "humidity_ratio_ideal")
     check_range(vapour / total, low=0.0, high=0.9, model="humidity_ratio_ideal", quantity="vapour share")
     return (MOLAR_RATIO * vapour / (total - vapour))[()]
 
 
-def _pressure(pressure_pa: Floats, model: str) -> Array:
+def within_pressure(pressure_pa: Floats, model: str) -> Array:
+    """Air pressures where people live. Raises OutOfRange."""
     return check_range(pressure_pa, low=5e4, high=1.1e5, model=model, quantity="pressure_pa")
 
 
@@ -144,11 +144,11 @@ def dew_point_from_vapour_pressure(*, vapour_pa: Floats) -> Array:
     ------
     ashrae_2017, chapter 1, equations 5 and 6 solved for temperature
     """
-    ends = saturation_pressure_ashrae(temp_c=np.array([_LOW_C, _HIGH_C]))
+    ends = saturation_pressure_ashrae(temp_c=np.array([LOW_C, HIGH_C]))
     given = check_range(vapour_pa, low=float(ends[0]), high=float(ends[1]),
                         model="dew_point_from_vapour_pressure", quantity="vapour_pa")  # fmt: skip
     target = np.log(given)
-    low, high = np.full(given.shape, _LOW_C), np.full(given.shape, _HIGH_C)
+    low, high = np.full(given.shape, LOW_C), np.full(given.shape, HIGH_C)
     for _ in range(60):  # the curve has a kink at 0 °C: halving does not mind
         middle = 0.5 * (low + high)
         under = np.log(saturation_pressure_ashrae(temp_c=middle)) < target
@@ -178,7 +178,7 @@ def wet_bulb_ashrae(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats) -> 
     ashrae_2017, chapter 1, equation 33
     """
     dry, total = np.broadcast_arrays(
-        _temp(temp_c, "wet_bulb_ashrae"), _pressure(pressure_pa, "wet_bulb_ashrae")
+        within_temp(temp_c, "wet_bulb_ashrae"), within_pressure(pressure_pa, "wet_bulb_ashrae")
     )
     held = humidity_ratio_ideal(temp_c=dry, rh_frac=rh_frac, pressure_pa=total)
     dry, total, held = np.broadcast_arrays(dry, total, held)
@@ -191,7 +191,7 @@ def wet_bulb_ashrae(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats) -> 
         ) - held
 
     if (excess(low) > 0).any():
-        check_range(float(np.min(np.where(excess(low) > 0, -1.0, 0.0))), low=0.0, high=_HIGH_C,
+        check_range(float(np.min(np.where(excess(low) > 0, -1.0, 0.0))), low=0.0, high=HIGH_C,
                     model="wet_bulb_ashrae", quantity="wet bulb")  # fmt: skip
     for _ in range(60):
         middle = 0.5 * (low + high)
@@ -224,9 +224,9 @@ def density_moist_air(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats) -
     ------
     ashrae_2017, chapter 1, equations 24 and 26
     """
-    kelvin = _temp(temp_c, "density_moist_air") + ZERO_C_K
+    kelvin = within_temp(temp_c, "density_moist_air") + ZERO_C_K
     vapour = vapour_pressure(temp_c=temp_c, rh_frac=rh_frac)
-    dry = _pressure(pressure_pa, "density_moist_air") - vapour
+    dry = within_pressure(pressure_pa, "density_moist_air") - vapour
     return (dry / (DRY_AIR_J_PER_KG_K * kelvin) + vapour / (VAPOUR_J_PER_KG_K * kelvin))[()]
 
 
@@ -249,7 +249,7 @@ def viscosity_sutherland(*, temp_c: Floats) -> Array:
     ------
     white_viscous_flow, Sutherland's law for air: 1.716e-5 Pa s at 273 K, 111 K
     """
-    t = _temp(temp_c, "viscosity_sutherland") + ZERO_C_K
+    t = within_temp(temp_c, "viscosity_sutherland") + ZERO_C_K
     return (1.716e-5 * (t / 273.0) ** 1.5 * (273.0 + 111.0) / (t + 111.0))[()]
 
 
@@ -272,7 +272,7 @@ def conductivity_sutherland(*, temp_c: Floats) -> Array:
     ------
     white_viscous_flow, Sutherland's law for air: 0.0241 W/(m K) at 273 K, 194 K
     """
-    t = _temp(temp_c, "conductivity_sutherland") + ZERO_C_K
+    t = within_temp(temp_c, "conductivity_sutherland") + ZERO_C_K
     return (0.0241 * (t / 273.0) ** 1.5 * (273.0 + 194.0) / (t + 194.0))[()]
 
 
@@ -295,7 +295,7 @@ def heat_capacity_air(*, temp_c: Floats) -> Array:
     ------
     ashrae_2017, chapter 1, equation 30: 1.006 kJ/(kg K)
     """
-    return np.full_like(_temp(temp_c, "heat_capacity_air"), 1006.0)[()]
+    return np.full_like(within_temp(temp_c, "heat_capacity_air"), 1006.0)[()]
 
 
 def vapour_diffusivity_ashrae(*, temp_c: Floats, pressure_pa: Floats) -> Array:
@@ -318,8 +318,8 @@ def vapour_diffusivity_ashrae(*, temp_c: Floats, pressure_pa: Floats) -> Array:
     ------
     ashrae_2017, chapter 6, equation 10: (0.926 / p) T^2.5 / (T + 245) mm2/s with p in kPa
     """
-    t = _temp(temp_c, "vapour_diffusivity_ashrae") + ZERO_C_K
-    kilo = _pressure(pressure_pa, "vapour_diffusivity_ashrae") / 1e3
+    t = within_temp(temp_c, "vapour_diffusivity_ashrae") + ZERO_C_K
+    kilo = within_pressure(pressure_pa, "vapour_diffusivity_ashrae") / 1e3
     return (1e-6 * 0.926 / kilo * t**2.5 / (t + 245.0))[()]
 
 
@@ -342,7 +342,7 @@ def latent_heat(*, temp_c: Floats) -> Array:
     ------
     latent_heat_linear, 2.501e6 - 2361 t
     """
-    return latent_heat_at(_temp(temp_c, "latent_heat"))[()]
+    return latent_heat_at(within_temp(temp_c, "latent_heat"))[()]
 
 
 def latent_heat_at(temp_c: Array) -> Array:
@@ -353,230 +353,3 @@ def latent_heat_at(temp_c: Array) -> Array:
     latent_heat_linear, 2.501e6 - 2361 t
     """
     return 2.501e6 - 2361.0 * temp_c
-
-
-def nusselt_cylinder_churchill_bernstein(*, reynolds: Floats, prandtl: Floats) -> Array:
-    """Forced flow across a cylinder, on its diameter.
-
-    Parameters
-    ----------
-    reynolds : 0 to 1e6; the product with `prandtl` should be above 0.2, below which still air rules
-    prandtl : 0.5 to 100
-
-    Returns
-    -------
-    Nusselt number [-]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    churchill_bernstein_1977, equation 9
-    """
-    re = check_range(
-        reynolds, low=0.0, high=1e6, model="nusselt_cylinder_churchill_bernstein", quantity="reynolds"
-    )
-    pr = check_range(
-        prandtl, low=0.5, high=100.0, model="nusselt_cylinder_churchill_bernstein", quantity="prandtl"
-    )
-    lean = 0.62 * np.sqrt(re) * np.cbrt(pr) / (1.0 + (0.4 / pr) ** (2.0 / 3.0)) ** 0.25
-    return (0.3 + lean * (1.0 + (re / 282000.0) ** 0.625) ** 0.8)[()]
-
-
-def nusselt_cylinder_churchill_chu(*, rayleigh: Floats, prandtl: Floats) -> Array:
-    """Natural convection about a level cylinder, on its diameter.
-
-    Parameters
-    ----------
-    rayleigh : 0 to 1e12
-    prandtl : 0.5 to 100
-
-    Returns
-    -------
-    Nusselt number [-]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    churchill_chu_1975_cylinder, equation for all Rayleigh numbers
-    """
-    ra = check_range(
-        rayleigh, low=0.0, high=1e12, model="nusselt_cylinder_churchill_chu", quantity="rayleigh"
-    )
-    pr = check_range(prandtl, low=0.5, high=100.0, model="nusselt_cylinder_churchill_chu", quantity="prandtl")
-    return ((0.60 + 0.387 * ra ** (1 / 6) / (1.0 + (0.559 / pr) ** (9 / 16)) ** (8 / 27)) ** 2)[()]
-
-
-def nusselt_plate_churchill_chu(*, rayleigh: Floats, prandtl: Floats) -> Array:
-    """Natural convection along an upright plate, on its height.
-
-    Parameters
-    ----------
-    rayleigh : 0 to 1e12
-    prandtl : 0.5 to 100
-
-    Returns
-    -------
-    Nusselt number [-]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    churchill_chu_1975_plate, equation for all Rayleigh numbers
-    """
-    ra = check_range(rayleigh, low=0.0, high=1e12, model="nusselt_plate_churchill_chu", quantity="rayleigh")
-    pr = check_range(prandtl, low=0.5, high=100.0, model="nusselt_plate_churchill_chu", quantity="prandtl")
-    return ((0.825 + 0.387 * ra ** (1 / 6) / (1.0 + (0.492 / pr) ** (9 / 16)) ** (8 / 27)) ** 2)[()]
-
-
-def nusselt_plate_laminar(*, reynolds: Floats, prandtl: Floats) -> Array:
-    """Forced laminar flow along a plate, mean over its length.
-
-    Parameters
-    ----------
-    reynolds : 0 to 5e5
-    prandtl : 0.6 to 60
-
-    Returns
-    -------
-    Nusselt number [-]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    mechanical_engineers_handbook, volume 4, page 170: 0.664 Re^0.5 Pr^(1/3)
-    """
-    re = check_range(reynolds, low=0.0, high=5e5, model="nusselt_plate_laminar", quantity="reynolds")
-    pr = check_range(prandtl, low=0.6, high=60.0, model="nusselt_plate_laminar", quantity="prandtl")
-    return (0.664 * np.sqrt(re) * np.cbrt(pr))[()]
-
-
-def heat_film(
-    *,
-    shape: str,
-    size_m: Floats,
-    speed_m_per_s: Floats,
-    temp_c: Floats,
-    buoyancy_k: Floats,
-    pressure_pa: Floats,
-) -> Array:
-    """Heat film about a hanging piece: forced and natural convection blended by cubes.
-
-    Parameters
-    ----------
-    shape : "cylinder" (air across it) or "slab" (air along it)
-    size_m : diameter of the cylinder, length of the slab along the air [m]
-    speed_m_per_s : of the air past the piece, 0 to 5 [m/s]
-    temp_c : of the air [°C]
-    buoyancy_k : difference of temperature that would drive the same natural flow [K]
-    pressure_pa : of the air [Pa]
-
-    Returns
-    -------
-    film coefficient for heat, without radiation [W/(m2 K)]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    churchill_bernstein_1977, equation 9
-    churchill_chu_1975_cylinder, equation for all Rayleigh numbers
-    churchill_chu_1975_plate, equation for all Rayleigh numbers
-    mechanical_engineers_handbook, volume 4, page 170
-    """
-    size = check_range(size_m, low=0.002, high=2.0, model="heat_film", quantity="size_m")
-    speed = check_range(speed_m_per_s, low=0.0, high=5.0, model="heat_film", quantity="speed_m_per_s")
-    lift = check_range(buoyancy_k, low=0.0, high=50.0, model="heat_film", quantity="buoyancy_k")
-    kelvin = _temp(temp_c, "heat_film") + ZERO_C_K
-    conductivity = conductivity_sutherland(temp_c=temp_c)
-    density = _pressure(pressure_pa, "heat_film") / (DRY_AIR_J_PER_KG_K * kelvin)
-    kinematic = viscosity_sutherland(temp_c=temp_c) / density
-    thermal = conductivity / (density * heat_capacity_air(temp_c=temp_c))
-    prandtl = kinematic / thermal
-    reynolds = speed * size / kinematic
-    rayleigh = GRAVITY * lift / kelvin * size**3 / (kinematic * thermal)
-    if shape == "cylinder":
-        forced = nusselt_cylinder_churchill_bernstein(reynolds=reynolds, prandtl=prandtl)
-        natural = nusselt_cylinder_churchill_chu(rayleigh=rayleigh, prandtl=prandtl)
-    elif shape == "slab":
-        forced = nusselt_plate_laminar(reynolds=reynolds, prandtl=prandtl)
-        natural = nusselt_plate_churchill_chu(rayleigh=rayleigh, prandtl=prandtl)
-    else:
-        raise ValueError(f"no film for the shape {shape!r}")
-    return (np.cbrt(forced**3 + natural**3) * conductivity / size)[()]
-
-
-def vapour_film_lewis(*, heat_film_w_per_m2_k: Floats, temp_c: Floats, pressure_pa: Floats) -> Array:
-    """Vapour film that goes with a heat film, by the analogy of heat and mass transfer.
-
-    Parameters
-    ----------
-    heat_film_w_per_m2_k : film coefficient for heat, without radiation [W/(m2 K)]
-    temp_c : of the air [°C]
-    pressure_pa : of the air [Pa]
-
-    Returns
-    -------
-    film coefficient for vapour, on concentration [m/s]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    chilton_colburn_1934, h / k_m = density * heat capacity * Le^(2/3)
-    """
-    film = check_range(
-        heat_film_w_per_m2_k, low=0.0, high=500.0, model="vapour_film_lewis", quantity="heat film"
-    )
-    kelvin = _temp(temp_c, "vapour_film_lewis") + ZERO_C_K
-    heat = (
-        _pressure(pressure_pa, "vapour_film_lewis")
-        / (DRY_AIR_J_PER_KG_K * kelvin)
-        * heat_capacity_air(temp_c=temp_c)
-    )
-    lewis = (
-        conductivity_sutherland(temp_c=temp_c)
-        / heat
-        / vapour_diffusivity_ashrae(temp_c=temp_c, pressure_pa=pressure_pa)
-    )
-    return (film / (heat * np.cbrt(lewis * lewis)))[()]
-
-
-def radiation_film(*, temp_c: Floats, emissivity: Floats) -> Array:
-    """Radiation to surroundings near the air's temperature, as a film coefficient.
-
-    Parameters
-    ----------
-    temp_c : of the surroundings [°C]
-    emissivity : of the surface, 0 to 1
-
-    Returns
-    -------
-    film coefficient [W/(m2 K)]
-
-    Raises
-    ------
-    OutOfRange
-
-    Source
-    ------
-    codata_2018, Stefan-Boltzmann constant; 4 e s T^3 is the slope of e s T^4
-    """
-    kelvin = _temp(temp_c, "radiation_film") + ZERO_C_K
-    grey = check_range(emissivity, low=0.0, high=1.0, model="radiation_film", quantity="emissivity")
-    return (4.0 * grey * STEFAN_BOLTZMANN * kelvin**3)[()]
