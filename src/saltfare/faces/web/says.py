@@ -1,0 +1,172 @@
+"""How the parts of a plan or a piece are said on a page: labels, verdicts, steps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from saltfare.core.figure import Note, Verdict
+from saltfare.core.glossary import entry
+from saltfare.faces.web.forms import Form
+from saltfare.faces.words import Words
+
+if TYPE_CHECKING:
+    from saltfare.actions.bench import AmountDue, DueShown
+    from saltfare.actions.piece_shapes import LimitShown, Line, StepShown
+    from saltfare.actions.piece_view import LogLine
+
+# How the pages name the acts in addresses and words, by action.
+ACT_NAMES = {
+    "salt_piece": "salt",
+    "turn_piece": "turn",
+    "wash_piece": "wash",
+    "hang_piece": "hang",
+    "weigh_in": "weigh",
+    "take_down": "take-down",
+    "note": "note",
+    "correct": "correct",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictSaid:
+    """A verdict in words."""
+
+    answer: str
+    says: str
+    edition: str
+    settles: tuple[str, ...]
+    instead: str
+    cautions: str
+
+
+def capital(text: str) -> str:
+    """With a capital first letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def says(words: Words) -> dict[str, Callable[..., Any]]:
+    """The functions a template says things with."""
+
+    def asked(quantity: str) -> str:
+        if words.has(f"page.asked.{quantity}"):
+            return words.t(f"asked.{quantity}")
+        label, basis = capital(words.name(quantity)), entry(quantity).basis
+        return words.t("form.of_basis", label=label, basis=basis) if basis and basis not in label else label
+
+    def line_label(line: Line) -> str:
+        label = capital(words.name(line.quantity))
+        return f"{label}: {line.name}" if line.name else label
+
+    def limit_text(limit: LimitShown) -> str:
+        return " ".join(
+            (
+                words.note(limit.note),
+                words.t("plan.limit_from", jurisdiction=limit.jurisdiction, edition=limit.edition),
+            )
+        )
+
+    def criterion(ref: str) -> str:
+        return words.say(f"criterion.{ref.rpartition(':')[2]}.text")
+
+    def verdict_said(verdict: Verdict) -> VerdictSaid:
+        text = words.t(f"verdict.{verdict.answer.value}", criterion=criterion(verdict.criterion))
+        return VerdictSaid(
+            verdict.answer.value,
+            text,
+            words.t("verdict.edition", edition=verdict.edition) if verdict.edition else "",
+            tuple(words.t("verdict.settles", what=words.note(n)) for n in verdict.settles)
+            if verdict.answer.value == "cannot_tell"
+            else (),
+            words.t("verdict.instead", what=" ".join(words.note(n) for n in verdict.instead))
+            if verdict.answer.value != "meets" and verdict.instead
+            else "",
+            " ".join(words.note(n, "caution") for n in verdict.cautions),
+        )
+
+    def amount_label(amount: AmountDue) -> str:
+        label = capital(words.name(amount.quantity))
+        return f"{label}: {amount.name}" if amount.name else label
+
+    def amount_value(amount: AmountDue) -> str:
+        kind = entry(amount.quantity).kind
+        # parts per million by name: their glossary ranges are typed so
+        small = amount.quantity.startswith(("nitrite_", "nitrate_"))
+        return words.shown.quantity(amount.value, "fraction:ppm" if small else kind)
+
+    def due_when(due: DueShown) -> str:
+        on = words.shown.on(due.on, weekday=True)
+        if due.days < 0:
+            return words.t("bench.was_due", on=on, ago_s=-due.days * 86400.0)
+        return on if due.days else ""
+
+    def check_unit(unit: str) -> str:
+        """A unit of core.units by its name; a factor to SI as a factor."""
+        if unit == "1":
+            return ""
+        return f" × {unit}" if unit.replace(".", "").replace("e-", "").isdigit() else f" {unit}"
+
+    def chance(share: float | None) -> str:
+        if share is None:
+            return words.t("figure.unknown")
+        if share < 0.01:
+            return words.t("piece.chance_low")
+        return words.t("piece.chance_high") if share > 0.99 else words.t("piece.chance", n=round(100 * share))
+
+    def log_text(line: LogLine, chambers: Mapping[str, str]) -> str:
+        given = {
+            name: chambers.get(value, value) if name == "chamber" else value
+            for name, value in line.params.items()
+        }
+        told = ", ".join(words.t(f"log.told.{name}", value=value) for name, value in given.items())
+        return words.t(f"log.{line.kind}", told=told)
+
+    def band_text(row: Mapping[str, Any]) -> str:
+        low, high = words.shown.span(row["low_kg"], row["high_kg"], "mass")
+        return words.t("chart.span", low=low, high=high)
+
+    def banded(row: Mapping[str, Any]) -> str:
+        half = (row["high_kg"] - row["low_kg"]) / 2
+        return words.shown.quantity(row["median_kg"], "mass", half_width=half or None)
+
+    def step_when(step: StepShown) -> str:
+        if step.on is None:
+            return words.t("plan.when_ready")
+        first = words.shown.on(step.on, weekday=True)
+        if step.until is None or step.until == step.on:
+            return first
+        return words.t("plan.until", first=first, last=words.shown.on(step.until, weekday=True))
+
+    def steps_grouped(steps: Sequence[StepShown]) -> list[tuple[StepShown, str]]:
+        """Steps that differ by their day only are said once, with their days."""
+        out: list[tuple[StepShown, str]] = []
+        for step in steps:
+            if out and out[-1][0].model_copy(update={"on": step.on}) == step:
+                out[-1] = (step, f"{out[-1][1]}, {step_when(step)}")
+            else:
+                out.append((step, step_when(step)))
+        return out
+
+    return {
+        "steps_grouped": steps_grouped,
+        "asked": asked,
+        "amount_label": amount_label,
+        "amount_value": amount_value,
+        "chance": chance,
+        "check_unit": check_unit,
+        "due_when": due_when,
+        "log_text": log_text,
+        "band_text": band_text,
+        "banded": banded,
+        "limit_value": lambda limit: words.shown.quantity(limit.limit.value, "fraction:ppm"),
+        "act_name": ACT_NAMES.__getitem__,
+        "form_for": lambda act, code: Form(prefix=f"{act}-{code}-"),
+        "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
+        "line_label": line_label,
+        "limit_text": limit_text,
+        "verdict_said": verdict_said,
+        "step_text": lambda step: words.say(f"step.{step.code}.text"),
+        "step_reason": lambda step: words.say(f"reason.{step.reason}.text"),
+        "note_texts": lambda notes, section="note": [words.note(n, section) for n in notes],
+    }
