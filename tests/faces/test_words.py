@@ -23,7 +23,7 @@ from saltfare.core.errors import NotFound, Problem
 from saltfare.core.figure import Figure, Note
 from saltfare.core.units import parse
 from saltfare.faces.units_shown import Shown
-from saltfare.faces.words import Words, catalogue, find
+from saltfare.faces.words import Words, catalogue, find, said_twice
 
 ROOT = Path(saltfare.__file__).parent
 SECTION = {"Problem": "problem", "_refuse": "problem", "Note": "note"}
@@ -91,6 +91,10 @@ def test_every_code_in_the_source_has_words_and_the_parameters_they_need() -> No
         if params is not None and wanted - params:
             missing.append(f"{where}: {code} is not given {sorted(wanted - params)}")
     assert not missing, "\n".join(missing)
+
+
+def test_no_key_is_said_by_two_files() -> None:
+    assert not said_twice()
 
 
 def test_every_problem_says_how_to_mend_it() -> None:
