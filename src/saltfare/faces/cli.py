@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
@@ -210,6 +209,5 @@ def serve(ctx: click.Context, port: int) -> None:
         serve_pages(house, port=port, say=click.echo)
 
 
-def entry(args: Sequence[str] | None = None) -> None:
-    """For tests: run as the installed command does."""
-    main(list(args) if args is not None else None)
+if __name__ == "__main__":
+    main()
