@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from conftest import NOON, Bench, weighed
+from journal_bench import NOON, Bench, weighed
 
 from saltfare.core.errors import JournalBusy, JournalDamaged, JournalError, NotFound, Refused
 from saltfare.journal import backups

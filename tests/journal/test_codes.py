@@ -5,9 +5,9 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from conftest import seeded
 from hypothesis import given
 from hypothesis import strategies as st
+from journal_bench import seeded
 
 from saltfare.core.errors import Refused
 from saltfare.journal.codes import LENGTH, SYMBOLS, code_of, new_code, parse_code

@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import NOON, Bench, weighed
+from journal_bench import NOON, Bench, weighed
 
 from saltfare.core.errors import JournalDamaged, JournalError, NotFound, SaltfareError
 from saltfare.journal import exchange
@@ -164,7 +164,7 @@ LIMITED = """
 import resource, sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[2])
-from conftest import Bench
+from journal_bench import Bench
 from saltfare.core.errors import JournalError
 from saltfare.journal.events import Noted
 from saltfare.journal.store import Journal
@@ -199,7 +199,7 @@ def test_a_write_the_system_refuses_is_told_and_the_journal_goes_on(filled: Path
 READ_ONLY = """
 import os, sys
 sys.path.insert(0, sys.argv[2])
-from conftest import Bench, weighed
+from journal_bench import Bench, weighed
 from saltfare.core.errors import JournalError
 from saltfare.journal.store import Journal
 with Journal.open(sys.argv[3]) as journal:  # what is imported late is imported now, while it may be read

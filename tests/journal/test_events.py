@@ -9,9 +9,9 @@ from hashlib import sha256
 from typing import Any, ClassVar
 
 import pytest
-from conftest import NOON, kg, started, weighed
 from hypothesis import given
 from hypothesis import strategies as st
+from journal_bench import NOON, kg, started, weighed
 from pydantic import ValidationError
 
 from saltfare.core.errors import JournalNewer, Refused

@@ -7,9 +7,9 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
-from conftest import NOON, Bench, hung, started, weighed
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from journal_bench import NOON, Bench, hung, started, weighed
 
 from saltfare.core.errors import JournalError, JournalNewer, NotFound, Refused
 from saltfare.journal import exchange

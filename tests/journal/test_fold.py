@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import pytest
-from conftest import NOON, Bench, hung, kg, seeded, started, weighed
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from journal_bench import NOON, Bench, hung, kg, seeded, started, weighed
 
 from saltfare.core.errors import NotFound
 from saltfare.core.fields import Measured

@@ -6,7 +6,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from conftest import Bench, weighed
+from journal_bench import Bench, weighed
 from sqlalchemy import create_engine, inspect, text
 
 from saltfare.core.errors import JournalBusy, JournalDamaged, JournalError, JournalNewer

@@ -8,9 +8,9 @@ from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
-from conftest import NOON, Bench
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from journal_bench import NOON, Bench
 
 from saltfare.core.errors import Refused
 from saltfare.journal.events import Corrected

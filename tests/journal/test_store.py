@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from conftest import NOON, Bench, hung, kg, seeded, started, weighed
+from journal_bench import NOON, Bench, hung, kg, seeded, started, weighed
 from sqlalchemy import event as listen
 
 from saltfare.core.errors import Conflict, JournalDamaged, JournalError, NotFound, Refused

@@ -75,7 +75,7 @@ def copy(source: Path, target: Path) -> Copy:
     """
     try:
         target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        _sweep(target.parent)
+        sweep(target.parent)
         part = target.parent / f".{target.name}.{os.getpid()}.part"
         try:
             part.touch(0o600)
@@ -106,7 +106,7 @@ def _drop(part: Path) -> None:
             left.unlink(missing_ok=True)
 
 
-def _sweep(folder: Path) -> None:
+def sweep(folder: Path) -> None:
     """Remove what a killed process left unfinished."""
     for left in folder.glob(".*.part*"):
         pid = re.search(r"\.(\d+)\.part", left.name)

@@ -34,6 +34,7 @@ from sqlalchemy import Connection, func, insert, select
 from saltfare import __version__
 from saltfare.core.errors import JournalError, JournalNewer, NotFound, Problem, Refused, SaltfareError
 from saltfare.core.fields import Frozen
+from saltfare.journal.backups import sweep
 from saltfare.journal.database import sync_folder
 from saltfare.journal.events import (
     GENESIS,
@@ -105,6 +106,7 @@ def export(journal: Journal, path: Path) -> int:
     part = path.parent / f".{path.name}.{os.getpid()}.part"
     count = 0
     try:
+        sweep(path.parent)
         try:
             descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
             with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as file:
