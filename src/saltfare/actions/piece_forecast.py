@@ -140,7 +140,7 @@ def hanging_of(context: Context, state: PieceState) -> Hanging:
         thickness_m=(hung.thickness or begun.thickness).value,
         length_m=begun.length.value,
         width_m=begun.width.value if begun.width else 0.0,
-        mass_kg=made.mass_kg,
+        mass_kg=hung.mass.value,
         water_frac=made.water_kg / made.mass_kg,
         fat_frac=made.fat_kg / made.mass_kg,
         salt_frac=made.salt_kg / made.mass_kg,

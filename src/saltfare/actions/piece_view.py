@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
@@ -255,11 +256,12 @@ def _forecast(context: Context, made: Cast, tracer: Tracer) -> ForecastShown:
     shown = shown[:: max(1, len(shown) // _CURVE_POINTS)]
     now_s = min((context.now - made.hung_at).total_seconds(), float(found.time_s[-1]))
     crust = float(np.interp(now_s, found.time_s, found.crust_frac))
-    most = int(np.argmax(found.crust_frac))
-    seen = len(found.weigh_ins)
+    # what the outside does after the piece has come down is nobody's trouble
+    hangs = found.time_s <= (late if late is not None else found.time_s[-1])
+    most = int(np.argmax(np.where(hangs, found.crust_frac, -1.0)))
     inputs: dict[str, str | float | int | None] = {
-        "piece": repr(made.piece),
-        "weigh_ins": seen,
+        **asdict(made.piece),
+        "weigh_ins": len(found.weigh_ins),
         "target_mass_kg": found.target_mass_kg,
         "air_temp_c": found.air.temp_c,
         "air_rh_frac": found.air.rh_frac,

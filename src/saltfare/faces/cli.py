@@ -120,7 +120,7 @@ def do(ctx: click.Context, action: str, file: str) -> None:
     from saltfare.core.errors import Problem, Refused, SaltfareError
 
     try:
-        text = click.get_text_stream("stdin").read() if file == "-" else Path(file).read_text("utf-8")
+        text = sys.stdin.read() if file == "-" else Path(file).read_text("utf-8")
         data = json.loads(text or "{}")
         if not isinstance(data, dict):
             raise Refused(Problem("not_an_object", given=type(data).__name__))
