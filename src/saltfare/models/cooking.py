@@ -27,6 +27,9 @@ _FACTORS = (
 _IN_FAT = ("saturates", "monounsaturates", "polyunsaturates", "trans_fat", "cholesterol", "vitamin_e")
 _IN_CARBOHYDRATE = ("fibre", "sugars")
 _OTHER_SOLIDS = ("protein", "carbohydrate", "ash")
+# Chosen: drippings carry off no more than this of the raw mass as protein and salts; the consistent rows of
+# the table stay within it. Solids are never gained.
+_SOLIDS_LOST_MOST = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +53,34 @@ class CookingChange:
 
     yield_frac: cooked over raw mass. water_change, fat_change: kg per kg raw, negative where lost; None
     where not printed, and then the whole change of mass is taken as water.
+
+    The yield is weighed and is kept to. Two in five of the table's rows print a change of moisture that
+    does not fit it (with bone or skin on, it was reckoned on another basis): there water is
+    what the yield and the fat leave.
     """
 
     ref: str
     yield_frac: float
     water_change: float | None
     fat_change: float | None
+
+    @property
+    def solids_lost(self) -> float:
+        """Solids but fat that drip off, kg per kg raw, 0 or negative."""
+        if self.water_change is None or self.fat_change is None:
+            return 0.0
+        rest = self.yield_frac - 1.0 - self.water_change - self.fat_change
+        return rest if -_SOLIDS_LOST_MOST <= rest <= 0.0 else 0.0
+
+    @property
+    def water_lost(self) -> float:
+        """Water that goes, kg per kg raw, negative where lost."""
+        return self.yield_frac - 1.0 - (self.fat_change or 0.0) - self.solids_lost
+
+    @property
+    def moisture_fits(self) -> bool:
+        """Whether the printed change of moisture is the one used, to the rounding of the yield."""
+        return self.water_change is not None and abs(self.water_lost - self.water_change) <= 0.01
 
     @classmethod
     def from_row(cls, row: Row) -> Self:
@@ -129,6 +154,7 @@ def ingredient_amounts(*, ingredient: Ingredient, cooked: bool) -> Amounts:
     ------
     usda_r6_2007, application of retention factors to the raw ingredient
     usda_r2_2014, yield, moisture and fat change
+    saltfare_chosen, the yield is kept to where the moisture printed does not fit it
     greenfield_southgate_2003, calculation of recipes
     """
     problems = ingredient_problems(ingredient=ingredient, field="ingredient")
@@ -155,20 +181,15 @@ def ingredient_amounts(*, ingredient: Ingredient, cooked: bool) -> Amounts:
 
 def _changed(known: dict[str, float], edible_kg: float, change: CookingChange) -> float:
     """Apply a change of mass in place; the mass after it."""
-    if change.water_change is None or change.fat_change is None:
-        _add(known, "water", edible_kg * (change.yield_frac - 1.0), change)
-        return edible_kg * change.yield_frac
-    rest = change.yield_frac - 1.0 - change.water_change - change.fat_change
-    _add(known, "water", edible_kg * change.water_change, change)
-    _scale(known, "fat", _add(known, "fat", edible_kg * change.fat_change, change), _IN_FAT)
-    solids = sum(known.get(name, 0.0) for name in _OTHER_SOLIDS)
-    if solids > 0.0:
-        ratio = 1.0 + edible_kg * rest / solids
-        if ratio < 0.0:
-            raise OutOfRange("ingredient_amounts", "solids", edible_kg * rest, -solids, solids)
-        for name in (*_OTHER_SOLIDS, *_IN_CARBOHYDRATE):
-            if name in known:
-                known[name] *= ratio
+    _add(known, "water", edible_kg * change.water_lost, change)
+    in_fat = _add(known, "fat", edible_kg * (change.fat_change or 0.0), change)
+    _scale(known, _IN_FAT, in_fat)
+    solids_kg = sum(known.get(name, 0.0) for name in _OTHER_SOLIDS)
+    lost_kg = edible_kg * change.solids_lost
+    if lost_kg < -solids_kg:
+        raise OutOfRange(change.ref, "solids", lost_kg, -solids_kg, float("inf"))
+    if lost_kg < 0.0:
+        _scale(known, (*_OTHER_SOLIDS, *_IN_CARBOHYDRATE), 1.0 + lost_kg / solids_kg)
     return edible_kg * change.yield_frac
 
 
@@ -183,11 +204,10 @@ def _add(known: dict[str, float], name: str, change_kg: float, change: CookingCh
     return known[name] / before if before > 0.0 else 1.0
 
 
-def _scale(known: dict[str, float], whole: str, ratio: float, parts: tuple[str, ...]) -> None:
-    if whole in known:
-        for name in parts:
-            if name in known:
-                known[name] *= ratio
+def _scale(known: dict[str, float], parts: tuple[str, ...], ratio: float) -> None:
+    for name in parts:
+        if name in known:
+            known[name] *= ratio
 
 
 def mass_change(*, yield_frac: float, raw_frac: float, cooked_frac: float) -> float:

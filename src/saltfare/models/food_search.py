@@ -24,7 +24,7 @@ from saltfare.core.tables import Row
 
 Indices = npt.NDArray[np.int64]
 
-_WORD = re.compile(r"[a-z0-9]+")
+_WORD = re.compile(r"[a-z0-9]{2,}")
 _PART = re.compile(r"[,;(]")
 _STOP = frozenset(
     [
@@ -234,7 +234,7 @@ def search(*, index: FoodIndex, query: str, limit: int) -> tuple[Hit, ...]:
     ------
     saltfare_chosen, order of what is found
     """
-    asked = _words(query[:80])[:8]
+    asked = _joined(index, _words(query[:80])[:8])
     if not asked:
         return ()
     score, matched = np.zeros(len(index.hits)), np.zeros(len(index.hits), dtype=np.int64)
@@ -264,6 +264,17 @@ def search(*, index: FoodIndex, query: str, limit: int) -> tuple[Hit, ...]:
     return tuple(out.values())
 
 
+def _joined(index: FoodIndex, words: tuple[str, ...]) -> list[str]:
+    """Words asked for, two of them as one where only that is a word of the index: "chick peas"."""
+    out: list[str] = []
+    for word in words:
+        if out and out[-1] + word in index.postings and out[-1] not in index.postings:
+            out[-1] += word
+        else:
+            out.append(word)
+    return out
+
+
 def _matches(index: FoodIndex, word: str, *, unfinished: bool) -> Iterable[tuple[str, float]]:
     """Words of the index that a word asked for may be, each with how well."""
     out: dict[str, float] = {}
@@ -283,10 +294,12 @@ def _matches(index: FoodIndex, word: str, *, unfinished: bool) -> Iterable[tuple
 
 def _slips(index: FoodIndex, word: str) -> Iterable[tuple[str, float]]:
     """Words within one slip, or within two where none is; short words are not guessed at."""
-    allowed = 0 if len(word) < 4 else 1 if len(word) < 6 else 2
-    if not allowed:
+    if len(word) < 3:
         return
-    near = np.abs(index.letters - np.array(_letters(word), dtype=np.int16)).sum(axis=1) <= 2 * allowed
+    allowed = 1 if len(word) < 6 else 2
+    # of three letters only two neighbours swapped is a slip that can be told: all letters are there
+    apart = 0 if len(word) == 3 else 2 * allowed
+    near = np.abs(index.letters - np.array(_letters(word), dtype=np.int16)).sum(axis=1) <= apart
     found = [(other, _slip_count(word, other)) for other in np.array(index.vocabulary)[near].tolist()]
     least = min((count for _, count in found), default=9)
     if least <= allowed:
