@@ -50,9 +50,9 @@ def film_and_layer(
     loss = (-film + np.sqrt(film**2 + 2 * layer * spent)) / layer
     limit = 0.62 + 1.2 * water_shift_frac - 0.3 * (rh_frac[-1] - 0.75)
     loss = limit * (1 - np.exp(-loss / limit))
-    rate = drive[np.searchsorted(end_time_s, np.maximum(out_time_s, 1.0))] / (film + layer * loss)
-    dry = rate * layer * 0.01 - 0.09 * film / 25
-    return Run(loss, 4e-3 * np.maximum(dry, 0.0))
+    now = drive[np.minimum(np.searchsorted(end_time_s, out_time_s), len(end_time_s) - 1)]
+    share = layer * loss / (film + layer * loss)
+    return Run(loss, 6e-3 * np.maximum(share * now - 0.8, 0.0))
 
 
 def programme(*, days=90.0, temp_c=13.0, rh_frac=0.75, read_days=0.0):

@@ -24,15 +24,15 @@ def build(days, temp, rh, *, usual=USUAL_AIR, horizon=60.0, priors=PRIORS):
 
 def test_bins_keep_mean_vapour_and_saturation_pressure_as_psychrolib_computes_them():
     days = np.arange(0, 10 + 1e-9, 1 / 96)
-    temp = 13 + 3 * np.sin(2 * np.pi * days)
+    temp = 13 + 3 * np.sin(2 * np.pi * days + 0.4)
     rh = 0.75 - 0.10 * np.sin(2 * np.pi * days)
-    got = build(days, temp, rh)
+    got = build(days, temp, rh, priors=replace(PRIORS, alike_humidity_frac=0.0, alike_temp_c=0.0))
     saturation = np.array([psychrolib.GetSatVapPres(t) for t in temp])
     for i in range(0, 40, 7):
         inside = (days >= i / 4 - 1e-9) & (days <= (i + 1) / 4 + 1e-9)
         width = 0.25
-        mean_sat = np.trapezoid(saltless := saturation[inside], days[inside]) / width
-        mean_vap = np.trapezoid(saltless * rh[inside], days[inside]) / width
+        mean_sat = np.trapezoid(saturation[inside], days[inside]) / width
+        mean_vap = np.trapezoid(saturation[inside] * rh[inside], days[inside]) / width
         binned = psychrolib.GetSatVapPres(got.temp_c[i])
         assert abs(binned / mean_sat - 1) < 1e-4
         assert abs(got.rh_frac[i] * binned / mean_vap - 1) < 1e-4
@@ -121,9 +121,33 @@ def test_any_readings_make_a_whole_programme(days, temp, rh, horizon):
     assert np.isfinite(got.temp_c).all() and (got.rh_frac >= 0).all() and (got.rh_frac <= 1 + 1e-9).all()
     # constant air stays constant where it was read
     assert np.allclose(got.temp_c[got.read], temp, atol=1e-6)
-    assert np.allclose(got.rh_frac[got.read], rh, atol=1e-9)
+    assert np.allclose(got.rh_frac[got.read], min(rh, 0.995), atol=1e-9)
+
+
+def test_steady_air_is_one_stretch_and_its_mean_is_kept():
+    days = np.arange(0, 20.001, 1 / 24)
+    rng = np.random.default_rng(2)
+    temp, rh = 12 + 0.3 * rng.standard_normal(days.size), 0.75 + 0.01 * rng.standard_normal(days.size)
+    got = build(days, temp, rh)
+    assert got.end_time_s.size <= 6
+    fine = build(days, temp, rh, priors=replace(PRIORS, alike_humidity_frac=0.0, alike_temp_c=0.0))
+    assert fine.end_time_s.size == 81
+
+    def mean_vapour(p):
+        width = np.diff(p.end_time_s, prepend=0.0)[p.read]
+        pressures = [psychrolib.GetSatVapPres(t) * r for t, r in zip(p.temp_c, p.rh_frac, strict=True)]
+        return np.average(np.array(pressures)[p.read], weights=width)
+
+    assert mean_vapour(got) == pytest.approx(mean_vapour(fine), rel=1e-9)
+
+
+def test_air_read_as_saturated_is_capped_and_said():
+    got = build(np.arange(0, 5, 1 / 24), 12.0, 1.0)
+    assert got.rh_frac.max() == pytest.approx(0.995)
+    assert got.near_saturation_s == pytest.approx(60 * DAY)
 
 
 def test_bin_width_is_a_row():
     days = np.arange(0, 4, 1 / 24)
-    assert build(days, 12.0, 0.75, priors=replace(PRIORS, air_bin_s=DAY)).end_time_s.size == 5
+    temp = 12 + days
+    assert build(days, temp, 0.75, priors=replace(PRIORS, air_bin_s=DAY)).end_time_s.size == 5

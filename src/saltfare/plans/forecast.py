@@ -182,6 +182,8 @@ def forecast(
     notes = [_air_note(programme.assumed)]
     if programme.unread_s > 0:
         notes.append(Note("air_gaps", {"days": programme.unread_s / DAY_S}))
+    if programme.near_saturation_s > 0:
+        notes.append(Note("air_near_saturation", {"days": programme.near_saturation_s / DAY_S}))
     if not kept:
         notes.append(Note("no_weigh_ins"))
     notes += [Note("weigh_in_counted_once", {"count": count}) for count in repeats]

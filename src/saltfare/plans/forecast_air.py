@@ -23,6 +23,7 @@ RECENT = "recent_readings"
 USUAL = "usual_air"
 # half a bin read is a bin read: below that the assumed air says more about it
 _READ_SHARE = 0.5
+_WETTEST = 0.995
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,8 @@ class AirProgramme:
 
     end_time_s (k,), temp_c (k,), rh_frac (k,); read (k,): from readings rather than assumed.
     last_reading_s: None without readings. unread_s: time assumed before the last reading.
+    near_saturation_s: time for which the air read was wetter than 99.5 % and is taken as that, since
+    the isotherm ends there.
     """
 
     end_time_s: Floats
@@ -73,6 +76,7 @@ class AirProgramme:
     assumed: AssumedAir
     last_reading_s: float | None
     unread_s: float
+    near_saturation_s: float
 
     @property
     def horizon_s(self) -> float:
@@ -124,20 +128,46 @@ def air_programme(
             assumed,
             None,
             0.0,
+            0.0,
         )
     count = max(1, int(np.ceil(log.last_s / priors.air_bin_s)))
     ends = np.minimum(priors.air_bin_s * np.arange(1, count + 1), log.last_s)
-    starts = np.concatenate([[0.0], ends[:-1]])
     temp, rh, covered = log.means(np.append(0.0, ends))
-    read = covered >= _READ_SHARE * (ends - starts)
-    temp = np.where(read, temp, assumed.temp_c)
-    rh = np.where(read, rh, assumed.rh_frac)
+    widths = np.diff(ends, prepend=0.0)
+    read = covered >= _READ_SHARE * widths
+    temp, rh = np.where(read, temp, assumed.temp_c), np.where(read, rh, assumed.rh_frac)
+    unread = float(widths[~read].sum())
     if horizon_s > log.last_s:
         ends, read = np.append(ends, horizon_s), np.append(read, False)
         temp, rh = np.append(temp, assumed.temp_c), np.append(rh, assumed.rh_frac)
-    widths = np.diff(np.append(0.0, ends))
-    unread = float(widths[~read & (ends <= log.last_s)].sum())
-    return AirProgramme(ends, temp, rh, read, assumed, log.last_s, unread)
+    wet = rh > _WETTEST
+    near_s = float(np.diff(ends, prepend=0.0)[wet].sum())
+    rh = np.where(wet, _WETTEST, rh)
+    ends, temp, rh, read = _joined(ends, temp, rh, read, priors)
+    return AirProgramme(ends, temp, rh, read, assumed, log.last_s, unread, near_s)
+
+
+def _joined(
+    end_s: Floats, temp_c: Floats, rh_frac: Floats, read: Bools, priors: ForecastPriors
+) -> tuple[Floats, Floats, Floats, Bools]:
+    """Neighbouring bins that are alike made one, mean pressures kept: each stretch costs steps."""
+    first = [0]
+    for i in range(1, end_s.size):
+        stretch = slice(first[-1], i + 1)
+        alike = (
+            read[i] == read[first[-1]]
+            and np.ptp(temp_c[stretch]) <= priors.alike_temp_c
+            and np.ptp(rh_frac[stretch]) <= priors.alike_humidity_frac
+        )
+        if not alike:
+            first.append(i)
+    width = np.diff(end_s, prepend=0.0)
+    saturation = saturation_pressure_ashrae(temp_c=temp_c)
+    whole = np.add.reduceat(width, first)
+    p_sat = np.add.reduceat(width * saturation, first) / whole
+    p_vap = np.add.reduceat(width * saturation * rh_frac, first) / whole
+    temp = np.asarray(dew_point_from_vapour_pressure(vapour_pa=p_sat))
+    return end_s[np.array([*first[1:], end_s.size]) - 1], temp, p_vap / p_sat, read[first]
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,8 +27,8 @@ NODES = 9
 SHIFT_NODES = 5  # of the same family: every second of the nine, so both ends of a difference share them
 SHIFTS = ("hygrometer_bias", "initial_water", "later_humidity", "later_temp")
 DAY_S = 86400.0
-# Air is at most saturated: a shifted humidity stops just below.
-_WETTEST = 0.995
+# A moved humidity stops where the isotherm does, short of dry and of saturated air.
+_DRIEST, _WETTEST = 0.10, 0.995
 
 
 class Simulated(Protocol):
@@ -138,7 +138,7 @@ def ensemble(*, simulate: Simulate, programme: AirProgramme, priors: ForecastPri
             temp[:, these] += move * unread
         else:
             where = unread if name == "later_humidity" else np.ones((k, 1), np.bool_)
-            rh[:, these] = np.where(where, np.clip(rh[:, these] + move, 0.0, _WETTEST), rh[:, these])
+            rh[:, these] = np.where(where, np.clip(rh[:, these] + move, _DRIEST, _WETTEST), rh[:, these])
     time = output_times(horizon_s=programme.horizon_s)
     run = simulate(
         diffusivity_multiplier=np.exp(points[:, 0]),

@@ -32,6 +32,7 @@ FINE = 61
 _KEPT_POINT = 1e-7  # of the heaviest point
 _KEPT_SET = 5e-3  # of all sets of weigh-ins in error
 _TRIED_SET = 1e-3
+_QUARTER_ERROR = 1e-4
 _MOST_IN_ERROR = 4
 
 
@@ -323,14 +324,29 @@ def posterior(
         at = log_prior + solved[s].log_lik
         weights[s] = np.exp(at - _log_sum(at) + evidence[s] - total)
     grid = sum(weights.values(), np.zeros(FINE * FINE))
+    coarse = _every_second(grid)
     least = _KEPT_POINT * max(float(w.max()) for w in weights.values())
-    points = {s: np.flatnonzero(w > least) for s, w in weights.items()}
+    points = {s: np.flatnonzero((w > least) & coarse) for s, w in weights.items()}
     whole = sum(float(weights[s][points[s]].sum()) for s in weights)
     sets = tuple(
         Conditioned(s, weights[s][points[s]] / whole, points[s], solved[s].take(points[s])) for s in weights
     )
     grid = grid.reshape(FINE, FINE) / grid.sum()
     return Posterior(ensemble, priors, hanging, tuple(weigh_ins), axes, grid, total, sets)
+
+
+def _every_second(grid: Floats) -> NDArray[np.bool_]:
+    """Points to predict from: every second each way where that loses nothing, else all.
+
+    A sum over every second point is as good as over all where the weights are smooth at that step:
+    then the four ways of taking every second have a quarter of the weight each.
+    """
+    w = grid.reshape(FINE, FINE) / grid.sum()
+    quarters = np.array([w[a::2, b::2].sum() for a in (0, 1) for b in (0, 1)])
+    every = np.ones((FINE, FINE), np.bool_)
+    if np.abs(quarters - 0.25).max() < _QUARTER_ERROR:
+        every[1::2, :] = every[:, 1::2] = False
+    return every.ravel()
 
 
 def model_error_cov(*, a_s: Floats, b_s: Floats, priors: ForecastPriors) -> Floats:

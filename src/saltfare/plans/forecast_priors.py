@@ -32,6 +32,8 @@ class ForecastPriors:
     outlier_share_frac: float
     outlier_spread_frac: float
     air_bin_s: float
+    alike_humidity_frac: float
+    alike_temp_c: float
     air_gap_s: float
     air_recent_s: float
 
@@ -66,6 +68,8 @@ class ForecastPriors:
             outlier_share_frac=number("outlier_share", "fraction"),
             outlier_spread_frac=number("outlier_spread", "fraction"),
             air_bin_s=number("air_bin", "time"),
+            alike_humidity_frac=number("alike_humidity", "fraction"),
+            alike_temp_c=number("alike_temp", "temperature_difference"),
             air_gap_s=number("air_gap", "time"),
             air_recent_s=number("air_recent", "time"),
         )
