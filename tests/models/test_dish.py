@@ -182,6 +182,14 @@ def test_an_ingredient_without_composition_is_named_and_never_zero() -> None:
     assert found.cooked.mass_kg == pytest.approx(1.060)
 
 
+def test_water_of_which_more_went_than_was_known_is_not_known() -> None:
+    unknown = Ingredient("invented broth", None, 0.5, 1.0, None, None)
+    found = made([line("onion", "11282", 100), unknown], cooked_mass_kg=0.2, target_water_frac=None)
+    assert found.cooked.value("water") is None
+    assert found.cooked.at_least("water") is None
+    assert found.cooked.at_least("protein") == pytest.approx(0.0011)
+
+
 def test_alcohol_dries_off_with_the_water() -> None:
     found = made(
         [line("rice", "20044", 100), line("wine", "14096", 400)], cooked_mass_kg=None, target_water_frac=0.08

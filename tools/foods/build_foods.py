@@ -5,8 +5,8 @@ Python index, by name, version and checksum, and nothing else of that archive is
 `python tools/foods/build_foods.py` from the root of the repository; the result is the same, byte for
 byte, every time. `--archive FILE` uses an archive already fetched; `--into FOLDER` writes elsewhere.
 
-Names: a food with a named maker keeps its figures and loses its maker's words. A part of its name stays
-only where every word of it is also used in the names of foods without a maker.
+Names: a food with a named maker keeps its figures and loses its maker's words. A part of its name stays,
+in small letters, only where every word of it is also used in the names of foods without a maker.
 """
 
 from __future__ import annotations
@@ -140,7 +140,8 @@ def names(foods: list[list[str]], groups: dict[str, str]) -> dict[str, str]:
         name = re.sub(r"\s+", " ", food[2]).replace(" ,", ",").strip(" ,")
         name = re.sub(r"\s*\(Includes foods for USDA's Food Distribution Program\)", "", name)
         if has_maker(food):
-            kept = [part.strip() for part in name.split(",") if generic(part)]
+            # in small letters, so that plain words do not read as a product's name
+            kept = [part.strip().lower() for part in name.split(",") if generic(part)]
             group = groups[food[1]]
             if not kept or (food[1] in GENERIC and not kept[0].lower().startswith(("fast", "baby"))):
                 kept.insert(0, GENERIC.get(food[1], group))

@@ -222,7 +222,8 @@ def energies_known(
 ) -> dict[str, float]:
     """What follows from the amounts of one food: energy five ways, available carbohydrate, EU protein.
 
-    Whatever needs an amount or factor that is missing is left out. Where cooking changed the food the
+    Whatever needs an amount or factor that is missing is left out; protein of a food whose nitrogen factor
+    the table does not give is taken as it stands. Where cooking changed the food the
     listed energy is moved by the change, by specific factors where there are any, else by general ones.
 
     Parameters

@@ -111,9 +111,11 @@ def dish_cooked(*, parts: Sequence[Amounts], cooked_mass_kg: float, left_behind_
     known = dict(put_in.known)
     if "water" in known:
         known["water"] += change_kg
-        if known["water"] < 0.0 and put_in.value("water") is not None:
-            limits["solids_kg"] = put_in.mass_kg - put_in.known["water"]
-            raise Refused(Problem("cooked_lighter_than_solids", "cooked_mass", params=limits))
+        if known["water"] < 0.0:
+            if put_in.value("water") is not None:
+                limits["solids_kg"] = put_in.mass_kg - put_in.known["water"]
+                raise Refused(Problem("cooked_lighter_than_solids", "cooked_mass", params=limits))
+            del known["water"]  # more went than is known to have been there: nothing is known of what is left
     return portion(amounts=Amounts(whole_kg, known, put_in.missing), mass_kg=cooked_mass_kg)
 
 
