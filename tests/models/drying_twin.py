@@ -79,8 +79,16 @@ class Twin:
     def set_air(self, temp: float, rh: float, speed: float) -> None:
         """The stretch's air and films."""
         size = self.piece.thickness_m if self.piece.shape == "cylinder" else self.piece.length_m
-        h = float(air_film.heat_film(shape=self.piece.shape, size_m=size, speed_m_per_s=speed, temp_c=temp,
-                                     buoyancy_k=self.body.buoyancy_k, pressure_pa=self.body.pressure_pa))  # fmt: skip
+        h = float(
+            air_film.heat_film(
+                shape=self.piece.shape,
+                size_m=size,
+                speed_m_per_s=speed,
+                temp_c=temp,
+                buoyancy_k=self.body.buoyancy_k,
+                pressure_pa=self.body.pressure_pa,
+            )
+        )
         k = float(
             air_film.vapour_film_lewis(heat_film_w_per_m2_k=h, temp_c=temp, pressure_pa=self.body.pressure_pa)
         )
@@ -148,8 +156,16 @@ class Twin:
             self.set_air(float(air.temp_c[k]), float(air.rh_frac[k]), float(air.speed_m_per_s[k]))
             at = [t for t in times if begin < t <= end]
             extra = {"lband": 1, "uband": 1} if method == "LSODA" else {}
-            run = solve_ivp(lambda _, y: self.rates(y)[0], (begin, end), x, method=method, rtol=rtol, atol=1e-8,
-                            t_eval=sorted({*at, end}), **extra)  # fmt: skip
+            run = solve_ivp(
+                lambda _, y: self.rates(y)[0],
+                (begin, end),
+                x,
+                method=method,
+                rtol=rtol,
+                atol=1e-8,
+                t_eval=sorted({*at, end}),
+                **extra,
+            )
             assert run.success
             for t, y in zip(run.t, run.y.T, strict=True):
                 if t in at:

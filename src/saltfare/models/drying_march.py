@@ -240,5 +240,5 @@ def _record(
     course.temp_surface_k.append(between(one.flows.skin.temp_k, two.flows.skin.temp_k))
     ratio, held = between(one.ratio, two.ratio), between(one.flows.skin.water, two.flows.skin.water)
     course.water_surface.append(held)
-    course.water_core.append(ratio[:, 0])
+    course.water_core.append(shells.core(water=ratio))
     course.crust_m.append(shells.crust_m(water=ratio, surface_water=held, below=crust_below))

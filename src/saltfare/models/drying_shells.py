@@ -151,10 +151,28 @@ class Shells:
         upper[:, :-1] = d_right
         return Flows(drain, lower, diagonal, upper, out, skin)
 
+    def core(self, *, water: Array) -> Array:
+        """Water ratio in the very middle, (n,), from the two innermost shells.
+
+        There the profile is a straight line in the volume of a cylinder and a parabola in the depth of
+        a slab; the shells hold its means.
+        """
+        first, second = self.weights[:2]
+        if self.cylinder:
+            reach = first / (first + second)
+        else:
+            inner, outer = first**2 / 3.0, ((first + second) ** 3 - first**3) / (3.0 * second)
+            reach = inner / (outer - inner)
+        return np.asarray(water[:, 0] + reach * (water[:, 0] - water[:, 1]))
+
     def crust_m(self, *, water: Array, surface_water: Array, below: float) -> Array:
         """Depth from the surface to where the water ratio first reaches `below`, (n,) [m].
 
         The profile is taken as straight between the surface and the middles of the shells.
+
+        Source
+        ------
+        serra_2005, abstract: hardness rises sharply below 0.55
         """
         profile = np.concatenate([surface_water[:, None], water[:, ::-1]], axis=1)
         dry = profile < below
