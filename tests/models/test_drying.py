@@ -205,7 +205,7 @@ def test_finite_ends_by_their_share_of_area_against_the_product_of_two_series(
 ) -> None:
     """A known fault of the model with its size, in shares of the water that can leave.
 
-    Crank 1975, The Mathematics of Diffusion: a finite cylinder's remaining fraction is that of the long cylinder times that of the
+    Crank 1975: a finite cylinder's remaining fraction is that of the long cylinder times that of the
     slab. Conductances times (1 + share) are time times (1 + share): too little while the ends dry
     as fast as the side, too much once the middle is reached.
     """
