@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from saltfare.core import tables
 from saltfare.core.errors import NotFound
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
@@ -32,6 +31,3 @@ def test_what_is_not_there_is_not_found() -> None:
     with pytest.raises(NotFound):
         Library().rows("no_such_table")
 
-
-def test_every_sidecar_is_in_the_edition() -> None:
-    assert len(tables.edition()) == 64
