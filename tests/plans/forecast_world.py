@@ -55,13 +55,13 @@ def film_and_layer(
     return Run(loss, 6e-3 * np.maximum(share * now - 0.8, 0.0))
 
 
-def programme(*, days=90.0, temp_c=13.0, rh_frac=0.75, read_days=0.0):
+def programme(*, days=90.0, temp_c=13.0, rh_frac=0.75, read_days=0.0, priors=PRIORS):
     readings = None
     if read_days:
         time = np.arange(0.0, read_days + 1e-9, 1 / 24) * DAY
         readings = AirReadings(time, np.full(time.size, temp_c), np.full(time.size, rh_frac))
     return air_programme(
-        readings=readings, usual=UsualAir(temp_c, rh_frac), horizon_s=days * DAY, priors=PRIORS
+        readings=readings, usual=UsualAir(temp_c, rh_frac), horizon_s=days * DAY, priors=priors
     )
 
 

@@ -108,6 +108,59 @@ def test_a_piece_is_forecast_about_its_true_date():
     assert f.resistance.low < np.exp(-0.3) < f.resistance.high
 
 
+@pytest.mark.parametrize(
+    ("days", "sd_d", "sd_r"),
+    [((2, 5, 9), 0.19, 0.09), ((3, 7, 14), 0.08, 0.07), ((3, 7, 14, 21), 0.05, 0.05)],
+)
+def test_multipliers_are_recovered_as_sharply_as_by_another_method(days, sd_d, sd_r):
+    """With nothing doubtful but a noise of 0.3 %: posterior standard deviations of ln multipliers beside
+    those of a Gauss-Newton fit of another implementation (f_D 1.6, f_R 0.7). Orientation, not an
+    outside check: the same model, a piece not stated, the hanging mass taken as exact there."""
+    priors = replace(
+        PRIORS,
+        **dict.fromkeys(
+            (
+                "hygrometer_bias_frac",
+                "initial_water_frac",
+                "later_humidity_read_frac",
+                "later_humidity_usual_frac",
+                "later_temp_read_c",
+                "later_temp_usual_c",
+                "model_error_frac",
+                "outlier_share_frac",
+            ),
+            0.0,
+        ),
+        repeatability_frac=0.003,
+    )
+    air = programme(days=30.0, priors=priors)
+    loin = replace(ROUND, piece=replace(ROUND.piece, thickness_m=0.07, length_m=0.3, mass_kg=1.2))
+    ens = ensemble(simulate=loin, programme=air, priors=priors)
+    run = loin(
+        diffusivity_multiplier=np.array([1.6]),
+        resistance_multiplier=np.array([0.7]),
+        water_shift_frac=np.zeros(1),
+        end_time_s=air.end_time_s,
+        temp_c=air.temp_c[:, None],
+        rh_frac=air.rh_frac[:, None],
+        out_time_s=np.array(days) * DAY,
+    )
+    rng = np.random.default_rng(1)
+    means, sds = [], []
+    for _ in range(6):
+        shown = M0 * (1 - run.loss_frac[:, 0]) + 0.003 * M0 * rng.standard_normal(len(days))
+        found = posterior(
+            ensemble=ens, hanging=WeighIn(0.0, M0, 0.0), weigh_ins=weighed(days, shown), priors=priors
+        )
+        for axis, x in ((1, found.axes[0]), (0, found.axes[1])):
+            p = found.grid_weight.sum(axis=axis)
+            means.append(p @ x)
+            sds.append(np.sqrt(p @ (x - p @ x) ** 2))
+    mean, sd = np.mean(np.reshape(means, (6, 2)), axis=0), np.mean(np.reshape(sds, (6, 2)), axis=0)
+    assert np.all(np.abs(mean - np.log([1.6, 0.7])) < 1.2 * sd)
+    assert np.all(sd < 2.0 * np.array([sd_d, sd_r])) and np.all(sd > 0.5 * np.array([sd_d, sd_r]))
+
+
 def synthetic(count, seed, days):
     """Pieces from the prior: inputs, model error, rounding and noise all drawn; their weigh-ins, and
     losses true on `days` and after."""
@@ -127,7 +180,7 @@ def synthetic(count, seed, days):
 
 @pytest.mark.deep
 @pytest.mark.parametrize("upto", [0, 1, 2, 4])
-def test_bands_hold_what_they_say_on_pieces_from_the_prior(upto, record_property):
+def test_bands_hold_what_they_say_on_pieces_from_the_prior(upto):
     """200 pieces: mass a week and three weeks after the last weigh-in, and the ready date."""
     days = (3, 7, 14, 21)[:upto]
     count = 200
@@ -162,9 +215,8 @@ def test_bands_hold_what_they_say_on_pieces_from_the_prior(upto, record_property
         share, want = np.mean(hits), high - low
         error = np.sqrt(want * (1 - want) / count)  # the two dates of a piece are counted as one
         ready = np.mean(ready_inside[low, high])
-        record_property(f"{want:.0%}", f"mass {share:.1%}, ready {ready:.1%}")
-        assert abs(share - want) < 3 * error + 0.02
-        assert ready > want - 3 * error - 0.02
+        assert abs(share - want) < 3 * error + 0.02, (want, share)
+        assert ready > want - 3 * error - 0.02, (want, ready)
 
 
 @pytest.mark.deep
