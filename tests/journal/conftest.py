@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,6 +10,15 @@ import pytest
 from journal_bench import Bench, seeded
 
 from saltfare.journal.store import Journal
+
+
+@pytest.fixture
+def tmp_path() -> Iterator[Path]:
+    """In memory where there is such a folder: these tests do not ask what reaches the disk, and a sync
+    costs nothing there. What reaches it is asked by test_crash and test_powercut."""
+    memory = Path("/dev/shm")
+    with tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as folder:
+        yield Path(folder)
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from journal_bench import seeded
 
@@ -26,6 +26,7 @@ def test_symbols_are_digits_and_letters_without_i_l_o_u():
     assert set("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789") - set(SYMBOLS) == set("ILOU")
 
 
+@settings(deadline=None)
 @given(NUMBERS)
 def test_a_code_is_read_in_any_case_with_blanks_and_hyphens(number: int):
     code = code_of(number)
@@ -41,6 +42,7 @@ def test_different_numbers_have_different_codes_and_none_lies_outside():
             code_of(number)
 
 
+@settings(deadline=None)
 @given(NUMBERS)
 def test_every_single_wrong_symbol_is_noticed(number: int):
     """All 7 x 31 of each code tried."""
@@ -50,6 +52,7 @@ def test_every_single_wrong_symbol_is_noticed(number: int):
             assert refused(code[:place] + wrong + code[place + 1 :]).code == "code_check"
 
 
+@settings(deadline=None)
 @given(NUMBERS)
 def test_every_exchange_of_two_symbols_is_noticed_adjacent_or_not(number: int):
     code = code_of(number)
@@ -112,6 +115,7 @@ def test_a_code_of_another_length_is_refused(typed: str):
     assert refused(typed).code == "code_length"
 
 
+@settings(deadline=None)
 @given(st.text(max_size=12))
 def test_any_text_is_a_code_or_refused(text: str):
     try:

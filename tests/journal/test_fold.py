@@ -294,6 +294,7 @@ def test_corrections_mean_what_a_naive_reading_says(history: list[Said]):
     assert found == naive(history)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 99))))
 def test_a_series_is_in_time_and_of_the_same_instant_in_order_of_record(pairs):
     @dataclass(frozen=True)

@@ -38,7 +38,8 @@ class JournalMachine(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.folder = Path(tempfile.mkdtemp(prefix="saltfare-machine-"))
+        memory = "/dev/shm" if Path("/dev/shm").is_dir() else None
+        self.folder = Path(tempfile.mkdtemp(prefix="saltfare-machine-", dir=memory))
         self.path = self.folder / "journal.db"
         self.journal = Journal.open(self.path, entropy=seeded())
         self.now = NOON
@@ -192,7 +193,7 @@ class JournalMachine(RuleBasedStateMachine):
 
 TestJournal = JournalMachine.TestCase
 TestJournal.settings = settings(
-    max_examples=12, stateful_step_count=15, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=10, stateful_step_count=12, deadline=None, suppress_health_check=list(HealthCheck)
 )
 
 
