@@ -78,7 +78,11 @@ class Twin:
 
     def set_air(self, temp: float, rh: float, speed: float) -> None:
         """The stretch's air and films."""
-        size = self.piece.thickness_m if self.piece.shape == "cylinder" else self.piece.length_m
+        size = (
+            self.piece.thickness_m
+            if self.piece.shape == "cylinder"
+            else min(self.piece.length_m, self.piece.width_m)
+        )
         h = float(
             air_film.heat_film(
                 shape=self.piece.shape,

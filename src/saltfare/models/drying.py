@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from saltfare.core.numerics import Array, check_range
+from saltfare.models.drying_air import Air, Merging, merged
 from saltfare.models.drying_march import Rules, march
 from saltfare.models.drying_piece import (
     Body,
@@ -28,6 +29,7 @@ from saltfare.models.drying_piece import (
     loss_ceiling_frac,
     mass_at_aw,
     obstruction_maxwell,
+    openness,
     thickness_from_mass,
     volume_stated,
 )
@@ -39,7 +41,7 @@ __all__ = [
     "Air", "Body", "DiffusionLaw", "Drying", "DryingParameters", "Hanging", "Members", "aw_at_mass",
     "density_additive", "end_share", "fill_ratio", "hang", "length_from_mass", "loss_ceiling_frac",
     "loss_cylinder_constant_air", "loss_slab_constant_air",
-    "mass_at_aw",    "obstruction_maxwell", "thickness_from_mass", "volume_stated",
+    "mass_at_aw",    "obstruction_maxwell", "openness", "thickness_from_mass", "volume_stated",
 ]  # fmt: skip
 
 # Numerical choices, no property of meat; what each costs in accuracy is held by the tests.
@@ -49,19 +51,8 @@ RULES = Rules(
     residual=5e-4, residual_floor=1e-9, step_error=2e-3, first_step_s=600.0, least_step_s=1e-3,
     most_step_s=4.0 * 86400.0, rounds=8,
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Air:
-    """The chamber's air from hanging on, constant between the ends of its stretches.
-
-    end_time_s: rising, (k,). temp_c, rh_frac: (k,) for all members or (k, n). speed_m_per_s: (k,).
-    """
-
-    end_time_s: Array
-    temp_c: Array
-    rh_frac: Array
-    speed_m_per_s: Array
+# None: humidity that wanders about saturated brine is told apart from its mean by half a point of loss.
+MERGING = Merging(share=0.0, rh_frac=0.0, temp_c=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +107,7 @@ class Drying:
 
 def hang(
     *, piece: Hanging, air: Air, members: Members, parameters: DryingParameters, protein: ProteinIsotherm,
-    out_time_s: Array, shells: int = SHELLS, rules: Rules = RULES,
+    out_time_s: Array, shells: int = SHELLS, rules: Rules = RULES, merging: Merging = MERGING,
 ) -> Drying:  # fmt: skip
     """Dry an ensemble of one piece in given air.
 
@@ -133,6 +124,8 @@ def hang(
     out_time_s : rising times from hanging, 0 and later, (k,) [s]
     shells : number of shells
     rules : tolerances and steps
+    merging : which stretches of air are taken together for speed, none unless told; what is told of the
+        surface is then of their mean
 
     Returns
     -------
@@ -155,10 +148,15 @@ def hang(
     resist = check_range(
         members.resistance_multiplier, low=1e-3, high=1e3, model="hang", quantity="resistance_multiplier"
     )
-    times, ends = np.asarray(out_time_s, dtype=np.float64), np.asarray(air.end_time_s, dtype=np.float64)
+    times = np.asarray(out_time_s, dtype=np.float64)
+    ends = np.asarray(air.end_time_s, dtype=np.float64)
     check_range(times, low=0.0, high=float(ends[-1]), model="hang", quantity="out_time_s")
     if (np.diff(times) < 0).any() or (np.diff(ends) <= 0).any() or ends[0] <= 0:
         raise ValueError("times rise from hanging")
+    # before any mean is taken, so that one wrong reading cannot hide in it
+    check_range(air.rh_frac, low=protein.aw_low, high=protein.aw_high, model="hang", quantity="rh_frac")
+    check_range(air.temp_c, low=-5.0, high=45.0, model="hang", quantity="temp_c")
+    air = merged(air=air, merging=merging)
     ratios = Ratios.of(
         water_frac=np.broadcast_to(
             piece.water_frac if members.water_frac is None else members.water_frac, count
@@ -166,11 +164,10 @@ def hang(
         fat_frac=np.broadcast_to(piece.fat_frac if members.fat_frac is None else members.fat_frac, count),
         salt_frac=np.broadcast_to(piece.salt_frac, count),
     )
-    aw_salted_meat(
-        water_ratio=ratios.water, salt_ratio=ratios.salt, protein=protein
-    )  # refuses what it does not hold
+    # refuses a composition the isotherm does not hold
+    aw_salted_meat(water_ratio=ratios.water, salt_ratio=ratios.salt, protein=protein)
     stretches = Stretches.of(
-        end_time_s=ends, temp_c=_by_member(air.temp_c), rh_frac=_by_member(air.rh_frac),
+        end_time_s=air.end_time_s, temp_c=_by_member(air.temp_c), rh_frac=_by_member(air.rh_frac),
         speed_m_per_s=np.asarray(air.speed_m_per_s, dtype=np.float64), piece=piece,
         resistance_multiplier=resist, body=parameters.body, protein=protein,
     )  # fmt: skip
@@ -179,7 +176,7 @@ def hang(
         weights=shell_weights(shells=shells, grading=GRADING),
     )  # fmt: skip
     course = march(
-        shells=inside, surfaces=stretches.stretch, end_time_s=ends, water_ratio=ratios.water,
+        shells=inside, surfaces=stretches.stretch, end_time_s=air.end_time_s, water_ratio=ratios.water,
         out_time_s=times, rules=rules, crust_below=parameters.body.crust_water_ratio,
     )  # fmt: skip
     lost = np.array(course.loss)
@@ -203,7 +200,7 @@ def loss_cylinder_constant_air(
     ----------
     diameter_m, length_m : of the cylinder [m]
     water_frac, fat_frac, salt_frac : of the mass at hanging
-    open_frac : share of the side open to air
+    open_frac : share of the side open to air; the ends are open
     casing_resistance_s_per_m : in series with the film [s/m]
     temp_c, rh_frac, speed_m_per_s : of the air
     time_s : from hanging [s]
@@ -230,9 +227,9 @@ def loss_cylinder_constant_air(
 
 def loss_slab_constant_air(
     *, thickness_m: float, length_m: float, width_m: float, drying_faces: int, water_frac: float,
-    fat_frac: float, salt_frac: float, open_frac: float, casing_resistance_s_per_m: float, temp_c: float,
-    rh_frac: float, speed_m_per_s: float, time_s: float, law: DiffusionLaw, body: Body,
-    protein: ProteinIsotherm,
+    fat_frac: float, salt_frac: float, open_frac: float, end_open_frac: float,
+    casing_resistance_s_per_m: float, temp_c: float, rh_frac: float, speed_m_per_s: float,
+    time_s: float, law: DiffusionLaw, body: Body, protein: ProteinIsotherm,
 ) -> float:  # fmt: skip
     """Loss of a full slab in constant air, nothing uncertain.
 
@@ -241,7 +238,7 @@ def loss_slab_constant_air(
     thickness_m, length_m, width_m : of the slab [m]
     drying_faces : 1 or 2 of its large faces
     water_frac, fat_frac, salt_frac : of the mass at hanging
-    open_frac : share of those faces open to air
+    open_frac, end_open_frac : share of those faces, and of the edges, open to air
     casing_resistance_s_per_m : in series with the film [s/m]
     temp_c, rh_frac, speed_m_per_s : of the air
     time_s : from hanging [s]
@@ -262,31 +259,22 @@ def loss_slab_constant_air(
     return _loss_constant_air(
         "slab", thickness_m, length_m, width_m, int(drying_faces), (water_frac, fat_frac, salt_frac),
         open_frac, casing_resistance_s_per_m, (temp_c, rh_frac, speed_m_per_s), time_s,
-        DryingParameters(law, body), protein,
+        DryingParameters(law, body), protein, end_open_frac,
     )  # fmt: skip
 
 
 def _loss_constant_air(
     shape: Shape, thickness_m: float, length_m: float, width_m: float, drying_faces: int,
     made_of: tuple[float, float, float], open_frac: float, casing: float, air: tuple[float, float, float],
-    time_s: float, parameters: DryingParameters, protein: ProteinIsotherm,
+    time_s: float, parameters: DryingParameters, protein: ProteinIsotherm, end_open_frac: float | None = None,
 ) -> float:  # fmt: skip
     water, fat, salt = made_of
     density = density_additive(water_frac=water, fat_frac=fat, salt_frac=salt, body=parameters.body)
     volume = volume_stated(shape=shape, thickness_m=thickness_m, length_m=length_m, width_m=width_m)
     piece = Hanging(
-        shape,
-        thickness_m,
-        length_m,
-        width_m,
-        float(density) * volume,
-        water,
-        fat,
-        salt,
-        open_frac,
-        casing,
-        drying_faces,
-    )
+        shape, thickness_m, length_m, width_m, float(density) * volume, water, fat, salt, open_frac, casing,
+        drying_faces, end_open_frac,
+    )  # fmt: skip
     temp, humidity, speed = (np.array([value]) for value in air)
     course = hang(
         piece=piece, air=Air(np.array([time_s]), temp, humidity, speed),

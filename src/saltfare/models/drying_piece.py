@@ -93,9 +93,9 @@ class Hanging:
 
     thickness_m: of a slab between its two large faces, or the diameter of a cylinder. width_m: of a
     slab, 0 for a cylinder. water_frac, fat_frac, salt_frac: of mass_kg. open_frac: share of the dried
-    sides open to air (the rest under fat or skin); the ends of a cylinder and the edges of a slab are
-    open. drying_faces: 2, or 1 for a slab that is closed on one large face. casing_resistance_s_per_m:
-    added to the film, 0 when bare.
+    sides open to air (the rest under fat or skin). drying_faces: 2, or 1 for a slab that is closed on one
+    large face. casing_resistance_s_per_m: added to the film, 0 when bare. end_open_frac: share of the
+    ends of a cylinder, or the edges of a slab, open to air; None where they are cut and bare.
 
     Raises OutOfRange for a piece out of bounds.
     """
@@ -111,6 +111,7 @@ class Hanging:
     open_frac: float
     casing_resistance_s_per_m: float
     drying_faces: int
+    end_open_frac: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no piece."""
@@ -125,6 +126,8 @@ class Hanging:
         )  # fmt: skip
         for name, low, high in bounds:
             check_range(getattr(self, name), low=low, high=high, model="Hanging", quantity=name)
+        if self.end_open_frac is not None:
+            check_range(self.end_open_frac, low=0.0, high=1.0, model="Hanging", quantity="end_open_frac")
         if self.shape == "slab":
             check_range(self.width_m, low=0.01, high=3.0, model="Hanging", quantity="width_m")
         solids = 1.0 - self.water_frac - self.fat_frac - self.salt_frac
@@ -298,6 +301,25 @@ def end_share(*, piece: Hanging) -> float:
         return piece.thickness_m / (2.0 * piece.length_m)
     edges = 2.0 * (piece.length_m + piece.width_m) * piece.thickness_m
     return edges / (piece.drying_faces * piece.length_m * piece.width_m)
+
+
+def openness(*, piece: Hanging) -> float:
+    """Area open to air over the area of the drying sides; above 1 where ends are open too.
+
+    Parameters
+    ----------
+    piece : the piece at hanging
+
+    Returns
+    -------
+    ratio of areas [-]
+
+    Source
+    ------
+    plain_geometry, cylinder and block
+    """
+    ends = 1.0 if piece.end_open_frac is None else piece.end_open_frac
+    return piece.open_frac + ends * end_share(piece=piece)
 
 
 def obstruction_maxwell(*, fat_volume_frac: Floats) -> Array:

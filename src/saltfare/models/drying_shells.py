@@ -13,7 +13,7 @@ from typing import Self
 import numpy as np
 
 from saltfare.core.numerics import Array
-from saltfare.models.drying_piece import DryingParameters, Hanging, Ratios, end_share, obstruction_maxwell
+from saltfare.models.drying_piece import DryingParameters, Hanging, Ratios, obstruction_maxwell, openness
 from saltfare.models.drying_surface import TOLERANCE_K, Skin, SkinLaw, Surface
 from saltfare.models.sorption import ProteinIsotherm, isotherm_curve
 
@@ -78,7 +78,6 @@ class Shells:
         remains = obstruction_maxwell(fat_volume_frac=ratios.fat / body.fat_kg_per_m3 / start)
         drag_ref = np.exp(law.water_drag / (1.0 + law.water_ratio_ref))
         faces = 2.0 if piece.shape == "cylinder" else float(piece.drying_faces)
-        openness = piece.open_frac + end_share(piece=piece)
         conductance = 2.0 * law.diffusivity_m2_per_s * drag_ref * remains * diffusivity_multiplier
         skin = SkinLaw(
             isotherm_curve(protein),
@@ -87,8 +86,8 @@ class Shells:
             law.temp_ref_c + 273.15,
         )
         return cls(
-            weights, piece.shape == "cylinder", piece.thickness_m / faces, openness, fixed, start,
-            body.water_kg_per_m3, body.shrinkage_power, conductance, law.water_drag, skin,
+            weights, piece.shape == "cylinder", piece.thickness_m / faces, openness(piece=piece), fixed,
+            start, body.water_kg_per_m3, body.shrinkage_power, conductance, law.water_drag, skin,
         )  # fmt: skip
 
     def flows(

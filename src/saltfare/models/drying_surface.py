@@ -15,7 +15,7 @@ from typing import Self
 import numpy as np
 
 from saltfare.core.errors import NotConverged
-from saltfare.core.numerics import Array, check_range
+from saltfare.core.numerics import Array
 from saltfare.models import air as humid
 from saltfare.models import air_film
 from saltfare.models.drying_piece import Body, Hanging
@@ -162,11 +162,10 @@ class Stretches:
 
         Raises
         ------
-        OutOfRange for a humidity the isotherm does not reach, or air outside the films' range
+        OutOfRange for air outside the films' range
         """
-        check_range(rh_frac, low=protein.aw_low, high=protein.aw_high, model="hang", quantity="rh_frac")
-        check_range(temp_c, low=-5.0, high=45.0, model="hang", quantity="temp_c")
-        size = piece.thickness_m if piece.shape == "cylinder" else piece.length_m
+        # air passes across a hanging cylinder, and along the shorter side of a hanging slab
+        size = piece.thickness_m if piece.shape == "cylinder" else min(piece.length_m, piece.width_m)
         film = air_film.heat_film(
             shape=piece.shape, size_m=size, speed_m_per_s=speed_m_per_s[:, None], temp_c=temp_c,
             buoyancy_k=body.buoyancy_k, pressure_pa=body.pressure_pa,
