@@ -147,6 +147,11 @@ def test_air_read_as_saturated_is_capped_and_said():
     assert got.near_saturation_s == pytest.approx(60 * DAY)
 
 
+def test_whole_numbers_serve_as_well():
+    whole = air_programme(readings=None, usual=UsualAir(12, 0.78), horizon_s=30 * 86400, priors=PRIORS)
+    assert whole.temp_c.dtype == whole.end_time_s.dtype == np.float64
+
+
 def test_bin_width_is_a_row():
     days = np.arange(0, 4, 1 / 24)
     temp = 12 + days

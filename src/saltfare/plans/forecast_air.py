@@ -121,9 +121,9 @@ def air_programme(
     assumed = _assumed(log, usual, priors)
     if log is None:
         return AirProgramme(
-            np.array([horizon_s]),
-            np.array([assumed.temp_c]),
-            np.array([assumed.rh_frac]),
+            np.array([horizon_s], np.float64),
+            np.array([assumed.temp_c], np.float64),
+            np.array([assumed.rh_frac], np.float64),
             np.array([False]),
             assumed,
             None,

@@ -191,8 +191,13 @@ def _pairs(count: int) -> Floats:
 
 
 @cache
-def interpolation(count: int, fine: int) -> Floats:
-    """Matrix (fine, count) from values at Chebyshev points to equal steps over -1 to 1: barycentric."""
+def interpolation(*, count: int, fine: int) -> Floats:
+    """Matrix (fine, count) from values at Chebyshev points to equal steps over -1 to 1: barycentric.
+
+    Source
+    ------
+    saltfare_derived, the barycentric formula at equal steps
+    """
     return interpolation_at(count=count, at=np.linspace(-1, 1, fine))
 
 
@@ -216,8 +221,13 @@ def interpolation_at(*, count: int, at: Floats) -> Floats:
 
 
 @cache
-def linear_interpolation(count: int, fine: int) -> Floats:
-    """The same by straight lines between points: for what has a kink, such as the crust."""
+def linear_interpolation(*, count: int, fine: int) -> Floats:
+    """The same by straight lines between points: for what has a kink, such as the crust.
+
+    Source
+    ------
+    saltfare_derived, linear interpolation
+    """
     x, at = chebyshev_points(count=count), np.linspace(-1, 1, fine)
     return np.stack([np.interp(at, x, row) for row in np.eye(count)], axis=1)
 

@@ -87,7 +87,7 @@ class Normals:
     log_lik: Floats
 
     @classmethod
-    def solve(cls, seen: Floats, loss: Floats, effect: Floats, cov: Floats) -> Normals:
+    def solve(cls, *, seen: Floats, loss: Floats, effect: Floats, cov: Floats) -> Normals:
         """Condition on losses `seen` (k,), with `cov` (k, k) of noise and model error together."""
         k = seen.size
         whiten = np.linalg.inv(np.linalg.cholesky(cov)) if k else np.zeros((0, 0))
@@ -112,12 +112,12 @@ class Normals:
         log_lik = -0.5 * (squares + log_det + k * np.log(2 * np.pi))
         return cls(whiten, residual, white, chol, shift, whiten.T @ fit, grip, log_lik)
 
-    def with_one_more(self, wide: float) -> Floats:
+    def with_one_more(self, *, wide: float) -> Floats:
         """ln likelihood (k, a) with the variance of one weigh-in grown by `wide`: a rank-one update."""
         grown = 1 + wide * self.grip
         return np.asarray(self.log_lik + 0.5 * (wide * self.pull**2 / grown - np.log(grown)))
 
-    def take(self, points: NDArray[np.intp]) -> Normals:
+    def take(self, *, points: NDArray[np.intp]) -> Normals:
         """Some of the points."""
         return Normals(
             self.whiten,
@@ -294,7 +294,7 @@ def posterior(
     def solve(in_error: tuple[int, ...]) -> Normals:
         grown = noise.copy()
         grown[list(in_error)] += wide
-        return Normals.solve(seen, loss, effect, kernel + np.diag(grown))
+        return Normals.solve(seen=seen, loss=loss, effect=effect, cov=kernel + np.diag(grown))
 
     def log_prior_of(errors: int) -> float:
         return errors * float(np.log(share)) if errors else 0.0
@@ -311,7 +311,7 @@ def posterior(
         if share == 0 or len(here) == min(_MOST_IN_ERROR, k):
             break
         sure += float(np.log(share) - np.log1p(-share))
-        more = log_prior + solved[here].with_one_more(wide)
+        more = log_prior + solved[here].with_one_more(wide=wide)
         larger = {tuple(sorted((*here, i))): _log_sum(more[i]) + sure for i in range(k) if i not in here}
         evidence |= larger
         here = max(larger, key=lambda s: larger[s])
@@ -329,7 +329,8 @@ def posterior(
     points = {s: np.flatnonzero((w > least) & coarse) for s, w in weights.items()}
     whole = sum(float(weights[s][points[s]].sum()) for s in weights)
     sets = tuple(
-        Conditioned(s, weights[s][points[s]] / whole, points[s], solved[s].take(points[s])) for s in weights
+        Conditioned(s, weights[s][points[s]] / whole, points[s], solved[s].take(points=points[s]))
+        for s in weights
     )
     grid = grid.reshape(FINE, FINE) / grid.sum()
     return Posterior(ensemble, priors, hanging, tuple(weigh_ins), axes, grid, total, sets)
@@ -393,7 +394,7 @@ def _fields(
 @cache
 def _grid(count: int, linear: bool = False) -> Floats:
     """Matrix (61 * 61, count * count) from nodes to the fine grid."""
-    one = (linear_interpolation if linear else interpolation)(count, FINE)
+    one = (linear_interpolation if linear else interpolation)(count=count, fine=FINE)
     return np.asarray(np.kron(one, one), np.float64)
 
 
