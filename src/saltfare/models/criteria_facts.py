@@ -98,6 +98,8 @@ class Facts:
     ph: Fact = UNKNOWN
     water_phase_salt: Fact = UNKNOWN
     internal_salt: Fact = UNKNOWN
+    aw_when_cooled: Fact = UNKNOWN
+    salt_when_cooled: Fact = UNKNOWN
     nitrite_ingoing: Fact = UNKNOWN
     thickness: Fact = UNKNOWN
     piece_mass: Fact = UNKNOWN
@@ -128,6 +130,11 @@ class Facts:
         found = getattr(self, name, None)
         if not isinstance(found, Fact):
             raise Refused(Problem("fact_unknown_name", given=name))
+        if name == "heated" and found.value is None:
+            # a log of it being heated or cooling down says that it was
+            for log in (self.heating_log, self.cooling_log):
+                if log.log is not None:
+                    return Fact(True, log.provenance)
         return found
 
     def log(self, name: str) -> LogFact:

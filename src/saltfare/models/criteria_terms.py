@@ -167,7 +167,7 @@ def simple_finding(*, term: Term, facts: Facts, errors: Mapping[str, float]) -> 
 def _error(quantity: str, fact: Fact, facts: Facts, errors: Mapping[str, float]) -> float:
     error = errors.get(quantity, 0.0) if fact.error is None else fact.error
     # a jar with a hygrometer, or no word on how: never finer than that
-    if quantity == "water_activity" and facts.aw_method.value != "instrument":
+    if quantity in ("water_activity", "aw_when_cooled") and facts.aw_method.value != "instrument":
         error = max(error, errors["water_activity_jar"])
     return error
 

@@ -97,9 +97,10 @@ def _no_log(term: Term, facts: Facts, *, done: str) -> Finding:
     return finding(answer=Answer.CANNOT_TELL, term=term, evidence=evidence, margin=None, notes=())
 
 
-def _shares(term: Term, found: LogFact, worst: float, best: float, notes: tuple[Note, ...] = ()) -> Finding:
+def _shares(
+    term: Term, log: Log | None, known: Provenance, worst: float, best: float, notes: tuple[Note, ...] = ()
+) -> Finding:
     """A share of what is asked, 1 and more meets."""
-    log = found.log
     if log is not None:
         notes = (*notes, *_doubts(log))
     answer = Answer.CANNOT_TELL
@@ -110,9 +111,7 @@ def _shares(term: Term, found: LogFact, worst: float, best: float, notes: tuple[
     if log is not None and log.jumps and answer is Answer.DOES_NOT_MEET:
         answer = Answer.CANNOT_TELL  # a probe that slipped shows neither
     shown = max(worst, 0.0) if np.isfinite(worst) or worst < 0 else None
-    evidence = (
-        Evidence(term.quantity, shown, found.provenance if shown is not None else Provenance.UNKNOWN),
-    )
+    evidence = (Evidence(term.quantity, shown, known if shown is not None else Provenance.UNKNOWN),)
     margin = None if shown is None else shown - 1.0
     return finding(answer=answer, term=term, evidence=evidence, margin=margin, notes=notes)
 
@@ -145,7 +144,7 @@ def _hold(term: Term, facts: Facts, book: Rulebook) -> Finding:
             notes = (Note("ours_below_60_listeria"),)
         if facts.nitrite_or_nitrate.value is True or facts.dry_salted.value is True:
             notes = (*notes, Note("ours_salt_resistance"))
-    return _shares(term, found, held.worst, held.best, notes)
+    return _shares(term, found.log, found.provenance, held.worst, held.best, notes)
 
 
 def _hold_at(term: Term, facts: Facts, book: Rulebook) -> Finding:
@@ -156,7 +155,7 @@ def _hold_at(term: Term, facts: Facts, book: Rulebook) -> Finding:
         return _no_log(term, facts, done="heated")
     hold = Hold(term.of("limit_f", "limit_c"), term.limits.get("limit_min", 0.0))
     held = held_table(log=found.log, holds=(hold,))
-    return _shares(term, found, held.worst, held.best)
+    return _shares(term, found.log, found.provenance, held.worst, held.best)
 
 
 def _come_up(term: Term, facts: Facts, book: Rulebook) -> Finding:
@@ -225,7 +224,9 @@ def _dropping(term: Term, facts: Facts, book: Rulebook) -> Finding:
     if found.log is None:
         return _no_log(term, facts, done="heated")
     drops = is_dropping(log=found.log)
-    return _shares(term, found, 1.0 if drops else 0.0, 1.0 if drops or not found.log.whole else 0.0)
+    return _shares(
+        term, found.log, found.provenance, 1.0 if drops else 0.0, 1.0 if drops or not found.log.whole else 0.0
+    )
 
 
 def _between(term: Term, facts: Facts, book: Rulebook) -> Finding:
@@ -270,9 +271,8 @@ def _freeze(term: Term, facts: Facts, book: Rulebook) -> Finding:
     provenance = found.provenance
     if found.log is None:
         provenance = _weaker(facts.freezer_temperature.provenance, facts.freezing_time.provenance)
-        found = LogFact(None, Provenance.UNKNOWN)
-    result = _shares(term, found, worst, best)
-    evidence = (Evidence(term.quantity, max(worst, 0.0), provenance), *extra)
+    result = _shares(term, found.log, provenance, worst, best)
+    evidence = (*result.evidence, *extra)
     answer = result.answer if rows else Answer.DOES_NOT_MEET
     notes = result.notes
     if unsure and answer is not Answer.DOES_NOT_MEET:
@@ -369,7 +369,7 @@ def _growth(term: Term, facts: Facts, book: Rulebook) -> Finding:
     model = book.models[term.words[0]]
     falling = found.log.part(found.log.peak, len(found.log.time_s) - 1)
     if len(falling.time_s) < 2 or found.log.jumps:
-        return _shares(term, found, float("-inf"), float("inf"))
+        return _shares(term, found.log, found.provenance, float("-inf"), float("inf"))
     try:
         grown = growth_history(
             time_s=falling.time_s,
@@ -381,7 +381,7 @@ def _growth(term: Term, facts: Facts, book: Rulebook) -> Finding:
             outside="nothing",
         )[-1]
     except OutOfRange:
-        return _shares(term, found, float("-inf"), float("inf"))
+        return _shares(term, found.log, found.provenance, float("-inf"), float("inf"))
     if model.q0 is not None:
         grown = growth_after_lag_baranyi(growth_log10=float(grown), q0=model.q0)
     over = float(grown) > term.of("limit")

@@ -1,7 +1,7 @@
 """Growth of pathogens: published rate models side by side, lag, and growth over a history.
 
-A model answers only within its own range; outside the organism's published limits of growth there is
-no growth; between the two it refuses.
+A model answers within its own range, and refuses outside it where the organism's published limits still
+allow growth; beyond both there is none.
 """
 
 from __future__ import annotations
@@ -123,7 +123,8 @@ def rate_published(
     ph : pH; needed where the model has it
     aw : water activity; needed where the model has it
     model : GrowthModel
-    limits : published limits of growth of the organism; beyond their temperatures the rate is zero
+    limits : published limits of growth of the organism; beyond their temperatures and the model's the
+        rate is zero
     outside : at a temperature where the organism grows but the model does not reach, refuse, or count
         nothing, so that what is counted is the least growth
 
@@ -155,7 +156,7 @@ def rate_published(
     rate = _FORMS[model.form](temp, ph, aw, model)
     if model.per_day_log10:
         rate = rate * _LN10 / 24.0
-    return np.where(grows & inside, np.maximum(rate, 0.0), 0.0)[()]
+    return np.where(inside, np.maximum(rate, 0.0), 0.0)[()]
 
 
 def _needed(value: float | None, model: GrowthModel, quantity: str, span: tuple[float, float]) -> float:

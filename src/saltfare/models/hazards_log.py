@@ -182,10 +182,13 @@ def hold_above(*, log: Log, temp_c: float, worst: bool) -> float:
     ------
     saltfare_derived, straight between readings
     """
-    level = temp_c + (log.error_c if worst else -log.error_c)
+    # a printed temperature typed in another unit is still that temperature
+    level = temp_c + (log.error_c if worst else -log.error_c) - 1e-9
     up = log.temp_c >= level
     if not worst and (up[0] or up[-1]):
         return float("inf")
+    if not up.any() and (worst or log.whole):
+        return float("-inf")
     best, held = float("-inf"), float("-inf")
     for index, (time_s, temp, stands) in enumerate(zip(log.time_s, log.temp_c, up, strict=True)):
         if index:
