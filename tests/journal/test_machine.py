@@ -200,7 +200,7 @@ TestJournal.settings = settings(
 @pytest.mark.deep
 class TestJournalDeep(JournalMachine.TestCase):  # type: ignore[misc]
     settings = settings(
-        max_examples=200, stateful_step_count=40, deadline=None, suppress_health_check=list(HealthCheck)
+        max_examples=60, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck)
     )
 
 
