@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from saltfare.core.errors import Problem
+from saltfare.core.errors import Problem, Refused
+from saltfare.core.units import DecimalSign, parse
 from saltfare.faces.typed import local_instant, with_unit
 
 DateOrder = Literal["year", "day", "month"]
@@ -48,7 +49,14 @@ class Readings:
     bad: tuple[Line, ...]
 
 
-def read(text: str, *, zone: str, dates: DateOrder = "year", temperature_unit: str = "C") -> Readings:
+def read(
+    text: str,
+    *,
+    zone: str,
+    dates: DateOrder = "year",
+    temperature_unit: str = "C",
+    decimal: DecimalSign = "point",
+) -> Readings:
     """The readings in a text. A time without an offset is local to `zone`."""
     clean = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     numbered = [(n, line) for n, line in enumerate(clean.split("\n"), 1) if line.strip()]
@@ -72,7 +80,7 @@ def read(text: str, *, zone: str, dates: DateOrder = "year", temperature_unit: s
             (Line(table[MOST_LINES][0], Problem("too_many", allowed=str(MOST_LINES))),),
         )
     for number, cells in table:
-        found = _row(cells, columns, zone, dates, unit)
+        found = _row(cells, columns, zone, dates, unit, decimal)
         if isinstance(found, Problem):
             bad.append(Line(number, found))
         else:
@@ -124,7 +132,12 @@ def _unit_of(heading: Sequence[str], columns: Mapping[str, int], asked: str) -> 
 
 
 def _row(
-    cells: Sequence[str], columns: Mapping[str, int], zone: str, dates: DateOrder, unit: str
+    cells: Sequence[str],
+    columns: Mapping[str, int],
+    zone: str,
+    dates: DateOrder,
+    unit: str,
+    decimal: DecimalSign,
 ) -> Mapping[str, str] | Problem:
     if len(cells) <= max(columns.values()):
         return Problem("line_too_short", given=" | ".join(cells)[:64], allowed=str(max(columns.values()) + 1))
@@ -135,7 +148,14 @@ def _row(
     if isinstance(at, Problem):
         return at
     temperature, humidity = cells[columns["temperature"]], cells[columns["humidity"]]
-    return {"at": at, "temperature": with_unit(temperature, unit), "humidity": with_unit(humidity, "%")}
+    row = {"at": at, "temperature": with_unit(temperature, unit), "humidity": with_unit(humidity, "%")}
+    for name, kind in (("temperature", "temperature"), ("humidity", "fraction")):
+        try:
+            parse(row[name], kind, decimal=decimal)
+        except Refused as refused:
+            problem = refused.problems[0]
+            return Problem(problem.code, name, problem.given, problem.allowed, problem.params)
+    return row
 
 
 def _instant(text: str, zone: str, dates: DateOrder) -> str | Problem:

@@ -50,7 +50,7 @@ async function echo(field) {
   const at = document.getElementById(field.dataset.echo);
   if (!at) return;
   if (!field.value.trim()) { at.replaceChildren(); return; }
-  const unit = field.form.elements[`${field.name}_unit`];
+  const unit = field.form.elements.namedItem(`${field.name}_unit`);
   const query = new URLSearchParams({ quantity: field.dataset.quantity, typed: field.value, unit: unit ? unit.value : "" });
   try { put(at, (await fragment(`/understood?${query}`)).html); } catch { at.replaceChildren(); }
 }
@@ -113,7 +113,7 @@ document.addEventListener("change", (event) => {
   const form = event.target.form;
   if (form && form.dataset.live !== undefined && event.target.closest(`#${form.dataset.into}`)) refresh(form);
   const unitOf = event.target.dataset.unitOf;
-  const field = unitOf && event.target.form.elements[unitOf];
+  const field = unitOf && event.target.form.elements.namedItem(unitOf);
   if (field && field.dataset.echo) echo(field);
 });
 

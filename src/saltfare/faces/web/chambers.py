@@ -9,6 +9,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from saltfare.core.errors import NotFound, Problem, Refused
+from saltfare.core.units import parse
 from saltfare.faces.air_text import DateOrder, Line, Readings, read
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form, data
@@ -86,7 +87,14 @@ def _read(desk: Desk, typed: Mapping[str, str]) -> Readings:
     dates = typed.get("_dates", "year")
     order: DateOrder = dates if dates in get_args(DateOrder) else "year"  # type: ignore[assignment]
     unit = "F" if typed.get("_degrees") == "F" else "C"
-    return read(typed.get("rows", ""), zone=desk.context.settings.zone, dates=order, temperature_unit=unit)
+    settings = desk.context.settings
+    return read(
+        typed.get("rows", ""),
+        zone=settings.zone,
+        dates=order,
+        temperature_unit=unit,
+        decimal=settings.decimal,
+    )
 
 
 def _taken(
@@ -117,6 +125,18 @@ def _with(found: Readings, problems: Sequence[Problem]) -> Readings:
         index = int(parts[1]) if len(parts) > 1 and parts[1].isdigit() else 0
         bad.append(Line(found.lines[index] if index < len(found.lines) else 0, problem))
     return Readings(found.delimiter, found.columns, found.heading, found.rows, found.lines, tuple(bad))
+
+
+def _shown(desk: Desk, row: Mapping[str, str]) -> dict[str, str]:
+    """A line as it was read."""
+    words, decimal = desk.words, desk.context.settings.decimal
+    return {
+        "at": words.shown.at(row["at"]),
+        "temperature": words.shown.quantity(
+            parse(row["temperature"], "temperature", decimal=decimal), "temperature"
+        ),
+        "humidity": words.shown.quantity(parse(row["humidity"], "fraction", decimal=decimal), "fraction"),
+    }
 
 
 def _list(desk: Desk, *, form: Form | None = None, status: int = 200, done: bool = False) -> Response:
@@ -152,7 +172,7 @@ def _one(
         form=form or Form(),
         chamber=chamber,
         found=found,
-        first=found.rows[:_SHOWN] if found else (),
+        first=[_shown(desk, row) for row in found.rows[:_SHOWN]] if found else [],
         bad=bad,
         unusual=unusual,
         done=done,

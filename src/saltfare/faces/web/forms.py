@@ -71,6 +71,7 @@ def refused(typed: Mapping[str, str], problems: Iterable[Problem], words: Words,
             p.code,
             said.text,
             said.mend,
+            str(p.params.get("reason_for", "")),
         )
         for p, said in ((p, words.problem(p)) for p in problems)
     )
