@@ -484,6 +484,11 @@ def lines() -> Iterator[Case]:
     yield "jar reading 0.81", "aw_air_0_85", replace(jar, water_activity=seen(0.81, 0.005)), MEETS
     yield "method not told, 0.83", "aw_air_0_85", without(jar, "aw_method"), OPEN
     yield "guessed wet", "aw_air_0_85", replace(DRY, water_activity=guessed(seen(0.93))), FAILS
+    yield "typed 0.085", "aw_air_0_85", replace(DRY, water_activity=seen(0.085)), OPEN
+    yield "typed 84", "aw_air_0_85", replace(DRY, water_activity=seen(84.0)), FAILS
+    yield "typed 0", "carried_dry", replace(DRY, water_activity=seen(0.0)), OPEN
+    yield "typed 0.08", "food_code_b", replace(DRY, water_activity=seen(0.08), ph=seen(5.8)), OPEN
+    yield "pH typed 0.58", "food_code_b", replace(DRY, water_activity=seen(0.93), ph=seen(0.58)), OPEN
     yield "in vacuum", "aw_air_0_85", replace(DRY, packaging=seen("vacuum")), None
     yield "absorber is no air", "aw_air_0_85", replace(DRY, packaging=seen("absorber")), None
 
@@ -506,6 +511,14 @@ def sealed() -> Iterator[Case]:
         )
         # a jar never meets where oxygen is shut out
         yield "jar reading 0.75", c, jar, FAILS
+    share = replace(POUCH, water_activity=seen(0.95), ph=seen(5.8), water_phase_salt=seen(6.0))
+    yield "salt typed 6 for 6 %", "botulinum_growth", share, OPEN
+    yield (
+        "pH typed 0.58",
+        "botulinum_growth",
+        replace(share, ph=seen(0.58), water_phase_salt=seen(0.06)),
+        OPEN,
+    )
     wet = replace(POUCH, water_activity=seen(0.93), ph=seen(5.8), water_phase_salt=seen(0.08))
     yield "0.93 is not below 0.93", "botulinum_growth", wet, FAILS
     yield "0.929", "botulinum_growth", replace(wet, water_activity=seen(0.929)), MEETS

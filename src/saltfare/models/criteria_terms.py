@@ -12,6 +12,7 @@ from typing import Self
 
 from saltfare.core.errors import BadTable
 from saltfare.core.figure import Answer, Evidence, Note, Provenance
+from saltfare.core.glossary import entry
 from saltfare.core.tables import Row
 from saltfare.models.criteria_facts import Fact, Facts
 
@@ -185,5 +186,29 @@ def _compared(term: Term, fact: Fact, error: float) -> Finding:
         answer = Answer.DOES_NOT_MEET
     else:
         answer = Answer.CANNOT_TELL
+    notes: tuple[Note, ...] = ()
+    if answer is Answer.MEETS and not is_plausible(quantity=term.quantity, value=value):
+        # a percent or another unit typed as a share looks like this
+        answer, notes = Answer.CANNOT_TELL, (Note("ours_implausible", {"quantity": term.quantity}),)
     evidence = (Evidence(term.quantity, value, fact.provenance),)
-    return finding(answer=answer, term=term, evidence=evidence, margin=worst, notes=())
+    return finding(answer=answer, term=term, evidence=evidence, margin=worst, notes=notes)
+
+
+def is_plausible(*, quantity: str, value: float) -> bool:
+    """Whether a value lies within the plausible range of its glossary entry; True where it has none.
+
+    Parameters
+    ----------
+    quantity : glossary name
+    value : SI value
+
+    Returns
+    -------
+    True or False
+
+    Source
+    ------
+    saltfare_chosen, an unusual value is asked about before anything rests on it
+    """
+    span = entry(quantity).plausible
+    return span is None or span[0] <= value <= span[1]

@@ -13,11 +13,12 @@ import numpy as np
 
 from saltfare.core.errors import BadTable, OutOfRange
 from saltfare.core.figure import Answer, Evidence, Note, Provenance
+from saltfare.core.glossary import entry
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
 from saltfare.core.units import parse
 from saltfare.models.criteria_facts import Facts, LogFact
-from saltfare.models.criteria_terms import Finding, Term, finding
+from saltfare.models.criteria_terms import Finding, Term, finding, is_plausible
 from saltfare.models.growth import GrowthModel, growth_after_lag_baranyi, growth_history
 from saltfare.models.growth_limits import GrowthEnvelope, growth_envelope
 from saltfare.models.hazards import Hold, come_up_time, held_table
@@ -39,6 +40,8 @@ class Rulebook:
     models: Mapping[str, GrowthModel]
     limits: Mapping[str, GrowthEnvelope]
     errors: Mapping[str, float]
+    household_coldest_c: float
+    room_c: tuple[float, float, float]
 
     @classmethod
     def from_library(cls, library: Library) -> Self:
@@ -63,6 +66,7 @@ class Rulebook:
             matrix.setdefault(row.text("table"), []).append(row)
         models = {row.text("id"): GrowthModel.from_row(row) for row in library.rows("growth_rates")}
         bounds = tuple(library.rows("growth_limits"))
+        room = library.row("log_rules", "room")
         return cls(
             {name: tuple(found) for name, found in holds.items()},
             {name: tuple(found) for name, found in cooling.items()},
@@ -71,6 +75,8 @@ class Rulebook:
             models,
             {m.organism: growth_envelope(organism=m.organism, rows=bounds) for m in models.values()},
             {row.text("id"): row.number("half_width") for row in library.rows("fact_errors")},
+            library.row("log_rules", "household_freezer").number("coldest_c"),
+            (room.number("coldest_c"), room.number("hottest_c"), room.number("error_c")),
         )
 
 
@@ -123,8 +129,6 @@ def _doubts(log: Log) -> tuple[Note, ...]:
         notes.append(Note("ours_log_jumps"))
     elif not log.whole:
         notes.append(Note("ours_log_gaps"))
-    if float(np.ptp(log.temp_c)) < 2.0 and 10.0 <= float(log.temp_c.mean()) <= 35.0:
-        notes.append(Note("ours_probe_at_room"))
     return tuple(notes)
 
 
@@ -138,10 +142,12 @@ def _hold(term: Term, facts: Facts, book: Rulebook) -> Finding:
     if lowest:
         holds = tuple(h for h in holds if h.temp_c >= _temperature(lowest[0]) - 1e-9)
     held = held_table(log=found.log, holds=holds)
-    notes: tuple[Note, ...] = ()
+    low, high, span = book.room_c
+    room = float(np.ptp(found.log.temp_c)) < span and low <= float(found.log.temp_c.mean()) <= high
+    notes: tuple[Note, ...] = (Note("ours_probe_at_room"),) if room else ()
     if table in ("meat", "poultry"):
         if held.row is not None and holds[held.row].temp_c < 60.0:
-            notes = (Note("ours_below_60_listeria"),)
+            notes = (*notes, Note("ours_below_60_listeria"))
         if facts.nitrite_or_nitrate.value is True or facts.dry_salted.value is True:
             notes = (*notes, Note("ours_salt_resistance"))
     return _shares(term, found.log, found.provenance, held.worst, held.best, notes)
@@ -248,7 +254,7 @@ def _freeze(term: Term, facts: Facts, book: Rulebook) -> Finding:
     """A row of a freezing table; words: the method."""
     method = term.words[0]
     found = facts.log(term.quantity)
-    unsure = _freezer_unit(found.log, facts)
+    unsure = _freezer_unit(found.log, facts, book)
     rows = [row for row in book.parasites if row.text("method") == method]
     extra: tuple[Evidence, ...] = ()
     if method == "freeze_air":
@@ -257,6 +263,9 @@ def _freeze(term: Term, facts: Facts, book: Rulebook) -> Finding:
             return _no_log(term, facts, done="freezing_done")
         error = book.errors["thickness"] if thickness.error is None else thickness.error
         thick = float(thickness.value) + error
+        usual = entry("thickness").plausible
+        if usual is not None and thick < usual[0]:  # another unit typed, perhaps
+            return _no_log(term, facts, done="freezing_done")
         rows = [row for row in rows if thick <= row.number("thickness_to_in") + 1e-9]
         extra = (Evidence("thickness", float(thickness.value), thickness.provenance),)
     if found.log is None and not (method == "freeze_air" and facts.freezer_temperature.value is not None):
@@ -298,13 +307,13 @@ def _frozen(log: Log | None, facts: Facts, book: Rulebook, level: float) -> tupl
     return certain, held if float(temp.value) - error <= level + 1e-9 else float("-inf")
 
 
-def _freezer_unit(log: Log | None, facts: Facts) -> bool:
+def _freezer_unit(log: Log | None, facts: Facts, book: Rulebook) -> bool:
     """Whether a freezer reads colder than a household one does, and nobody said it is one that can."""
     coldest = facts.freezer_temperature.value
     seen = [float(log.temp_c.min())] if log is not None else []
     seen += [float(coldest)] if isinstance(coldest, float | int) else []
     confirmed = facts.deep_freezer.value is True and facts.deep_freezer.firm
-    return bool(seen) and min(seen) < -25.0 and not confirmed
+    return bool(seen) and min(seen) < book.household_coldest_c and not confirmed
 
 
 def _matrix(term: Term, facts: Facts, book: Rulebook) -> Finding:
@@ -317,6 +326,10 @@ def _matrix(term: Term, facts: Facts, book: Rulebook) -> Finding:
     error = book.errors["water_activity"] if aw.error is None else aw.error
     if facts.aw_method.value != "instrument":
         error = max(error, book.errors["water_activity_jar"])
+    if not is_plausible(quantity="water_activity", value=float(aw.value)):
+        note = Note("ours_implausible", {"quantity": "water_activity"})
+        odd = (Evidence("water_activity", float(aw.value), aw.provenance),)
+        return finding(answer=Answer.CANNOT_TELL, term=term, evidence=odd, margin=None, notes=(note,))
     wet = float(aw.value) + error
     acid = float("inf")
     evidence: tuple[Evidence, ...] = (Evidence("water_activity", float(aw.value), aw.provenance),)
@@ -328,6 +341,8 @@ def _matrix(term: Term, facts: Facts, book: Rulebook) -> Finding:
     else:
         evidence = (*evidence, Evidence("ph", None, Provenance.UNKNOWN))
     answer = Answer.MEETS if _cell(cells, wet, acid) == "non_tcs" else Answer.CANNOT_TELL
+    if not is_plausible(quantity="ph", value=acid):
+        answer = Answer.CANNOT_TELL
     return finding(answer=answer, term=term, evidence=evidence, margin=None, notes=())
 
 
