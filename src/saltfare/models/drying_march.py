@@ -15,7 +15,7 @@ import numpy as np
 from saltfare.core.errors import NotConverged
 from saltfare.core.numerics import Array, solve_tridiagonals
 from saltfare.models.drying_shells import Flows, Shells
-from saltfare.models.drying_surface import TOLERANCE_K, Surface
+from saltfare.models.drying_surface import Surface
 
 # The first look at a stage only gives Newton's rule its direction: its surface may be rough.
 FIRST_LOOK_K = 0.02
@@ -151,25 +151,17 @@ def march(
 
 
 def solve_stage(
-    shells: Shells, surface: Surface, base: Array, guess: Array, known: Flows | None, start_k: Array,
-    span: float, scale: Array, rules: Rules, course: Course,
+    shells: Shells, surface: Surface, base: Array, ratio: Array, flows: Flows, span: float, scale: Array,
+    rules: Rules, course: Course,
 ) -> tuple[Array, Flows]:  # fmt: skip
     """Solve `w X + span * drain(X) = base` by Newton's rule, all members at once.
 
-    known: the flows at the guess, where the step before left them.
+    ratio, flows: where to start, and flows there good enough for a direction; never accepted as they are.
     """
-    weights = shells.weights
-    ratio = guess
+    weights, start_k = shells.weights, flows.skin.temp_k
     for turn in range(rules.rounds + 1):
-        if known is not None:
-            flows, known = known, None
-        else:
-            flows = shells.flows(
-                water=ratio,
-                surface=surface,
-                start_k=start_k,
-                tolerance_k=TOLERANCE_K if turn else FIRST_LOOK_K,
-            )
+        if turn:
+            flows = shells.flows(water=ratio, surface=surface, start_k=start_k)
             course.solves += 1
         gap = span * flows.drain
         gap += weights * ratio
@@ -200,17 +192,19 @@ def advance(
 ) -> tuple[State, State, float]:  # fmt: skip
     """One step: the state at its first stage, the state at its end, its error over that allowed."""
     span = GAMMA * step
-    known = state.flows if state.stretch == stretch else None
-    skin = state.flows.skin
+    known = state.flows
     try:
+        if state.stretch != stretch:
+            known = shells.in_other_air(
+                flows=known, water=state.ratio, surface=surface, tolerance_k=FIRST_LOOK_K
+            )
         ratio, first = solve_stage(
-            shells, surface, state.water, state.ratio, known, skin.temp_k, span, scale, rules, course
+            shells, surface, state.water, state.ratio, known, span, scale, rules, course
         )
         middle = State(state.water - span * first.drain, ratio, first, stretch)
         base = state.water - (step - span) * first.drain
-        guess = np.maximum(state.ratio + (ratio - state.ratio) / GAMMA, 0.2 * ratio)
-        start_k = first.skin.temp_k + first.skin.d_temp * (guess[:, -1] - ratio[:, -1])
-        ratio, last = solve_stage(shells, surface, base, guess, None, start_k, span, scale, rules, course)
+        # from the first stage, whose flows and slopes are at hand
+        ratio, last = solve_stage(shells, surface, base, ratio, first, span, scale, rules, course)
     except NotConverged as failure:
         raise Split(failure.member, failure.residual) from None
     after = State(base - span * last.drain, ratio, last, stretch)

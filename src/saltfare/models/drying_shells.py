@@ -7,14 +7,14 @@ is told per kilogram of solids, so no member's mass enters.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
 
 from saltfare.core.numerics import Array
 from saltfare.models.drying_piece import DryingParameters, Hanging, Ratios, obstruction_maxwell, openness
-from saltfare.models.drying_surface import TOLERANCE_K, Skin, SkinLaw, Surface
+from saltfare.models.drying_surface import Skin, SkinLaw, Surface
 from saltfare.models.sorption import ProteinIsotherm, isotherm_curve
 
 
@@ -34,7 +34,8 @@ class Flows:
     """The piece at one profile; arrays (n, N) and (n,).
 
     drain: water leaving each shell. lower, diagonal, upper: its slopes in the shells below, at and
-    above. out: water leaving the piece. skin: the surface.
+    above. out: water leaving the piece. skin: the surface. bring, d_bring, area: what its balance was
+    solved with.
     """
 
     drain: Array
@@ -43,6 +44,9 @@ class Flows:
     upper: Array
     out: Array
     skin: Skin
+    bring: Array
+    d_bring: Array
+    area: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +94,7 @@ class Shells:
             start, body.water_kg_per_m3, body.shrinkage_power, conductance, law.water_drag, skin,
         )  # fmt: skip
 
-    def flows(
-        self, *, water: Array, surface: Surface, start_k: Array, tolerance_k: float = TOLERANCE_K
-    ) -> Flows:
+    def flows(self, *, water: Array, surface: Surface, start_k: Array) -> Flows:
         """Fluxes and their slopes at a profile of water ratios (n, N).
 
         The slopes leave out how the size and the surface's temperature follow from the profile; the
@@ -122,10 +124,10 @@ class Shells:
         else:
             area_squared = face = (self.start_volume / self.span_m * shrunk * shrunk) ** 2
         bring = self.openness * self.conductance * area_squared / half[:, -1]
+        d_bring = -bring * d_half[:, -1] / half[:, -1]
         area = self.openness * np.sqrt(area_squared)
         skin = self.skin.solve(
-            surface=surface, water=water[:, -1], bring=bring, d_bring=-bring * d_half[:, -1] / half[:, -1],
-            area=area, start_k=start_k, tolerance_k=tolerance_k,
+            surface=surface, water=water[:, -1], bring=bring, d_bring=d_bring, area=area, start_k=start_k,
         )  # fmt: skip
         out, d_out = area * skin.leaving, area * skin.slope
 
@@ -148,7 +150,22 @@ class Shells:
         lower, upper = np.zeros_like(water), np.zeros_like(water)
         lower[:, 1:] = -d_left
         upper[:, :-1] = d_right
-        return Flows(drain, lower, diagonal, upper, out, skin)
+        return Flows(drain, lower, diagonal, upper, out, skin, bring, d_bring, area)
+
+    def in_other_air(self, *, flows: Flows, water: Array, surface: Surface, tolerance_k: float) -> Flows:
+        """The flows at the same profile with the surface solved anew: a direction for Newton's rule.
+
+        What the new temperature of the surface does to the inside is left out.
+        """
+        skin = self.skin.solve(
+            surface=surface, water=water[:, -1], bring=flows.bring, d_bring=flows.d_bring, area=flows.area,
+            start_k=flows.skin.temp_k, tolerance_k=tolerance_k,
+        )  # fmt: skip
+        out = flows.area * skin.leaving
+        drain, diagonal = flows.drain.copy(), flows.diagonal.copy()
+        drain[:, -1] += out - flows.out
+        diagonal[:, -1] += flows.area * (skin.slope - flows.skin.slope)
+        return replace(flows, drain=drain, diagonal=diagonal, out=out, skin=skin)
 
     def core(self, *, water: Array) -> Array:
         """Water ratio in the very middle, (n,), from the two innermost shells.
