@@ -15,6 +15,7 @@ import click
 
 from saltfare import __version__
 from saltfare.actions.registry import ACTIONS, get
+from saltfare.faces import cli_door
 from saltfare.faces.words import Words
 
 BAD_INPUT = 2
@@ -193,20 +194,61 @@ def run(ctx: click.Context, demo: bool, once: bool, port: int, now: str | None) 
             click.echo(line)
         if once:
             return
+        from saltfare.core.errors import SaltfareError
         from saltfare.faces.serving import serve
 
-        serve(house, port=port, say=click.echo)
+        try:
+            serve(house, port=port, say=click.echo)
+        except SaltfareError as error:
+            cli_door.refuse(error)
 
 
 @main.command()
 @click.option("--port", default=8765, show_default=True)
+@click.option("--lan", "wide", is_flag=True, help="On the home network too; needs a passphrase.")
+@click.option("--address", "addresses", multiple=True, help="With --lan: an address of this machine to use.")
+@click.option(
+    "--name", "names", multiple=True, help="With --lan: a name this machine goes by, like bench.local."
+)
+@click.option(
+    "--certificate", type=click.Path(path_type=Path), help="With --lan: your own, PEM; makes it https."
+)
+@click.option("--key", type=click.Path(path_type=Path), help="With --certificate: its key, PEM.")
+@click.option("--ask", is_flag=True, help="Ask for the passphrase on this machine too.")
 @click.pass_context
-def serve(ctx: click.Context, port: int) -> None:
-    """Serve the pages on this machine only."""
+def serve(
+    ctx: click.Context,
+    port: int,
+    wide: bool,
+    addresses: tuple[str, ...],
+    names: tuple[str, ...],
+    certificate: Path | None,
+    key: Path | None,
+    ask: bool,
+) -> None:
+    """Serve the pages on this machine, and with --lan on the home network."""
+    from saltfare.core.errors import Problem, Refused, SaltfareError
+    from saltfare.faces.door.keeper import Door
+    from saltfare.faces.lan import lan, require_passphrase
+    from saltfare.faces.opening import data_dir
     from saltfare.faces.serving import serve as serve_pages
 
-    with opened(ctx) as house:
-        serve_pages(house, port=port, say=click.echo)
+    given = {"--address": addresses, "--name": names, "--certificate": certificate, "--key": key}
+    try:
+        stray = [option for option, value in given.items() if value and not wide]
+        if stray:
+            raise Refused(Problem("only_with_lan", given=", ".join(stray)))
+        asked = lan(addresses, names, certificate, key) if wide else None
+        if asked or ask:  # before a journal is made for nothing
+            require_passphrase(Door(data_dir()))
+        with opened(ctx) as house:
+            serve_pages(house, port=port, say=click.echo, lan=asked, ask_here=ask)
+    except SaltfareError as error:
+        cli_door.refuse(error)
+
+
+for _command in cli_door.COMMANDS:
+    main.add_command(_command)
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ from saltfare import __version__
 from saltfare.actions import registry
 from saltfare.core.errors import Problem, Refused
 from saltfare.faces import errors_shown
+from saltfare.faces.door.roles import needed, permit
 from saltfare.faces.web.desk import Maker
 from saltfare.faces.words import Words
 
@@ -44,7 +45,7 @@ ERRORS_SCHEMA: dict[str, Any] = {
 @router.post("/api/{name}")
 async def run(name: str, request: Request) -> Response:
     """Run an action on a JSON object."""
-    registry.get(name)
+    permit(request.scope, needed(registry.get(name)))
     kind = request.headers.get("content-type", "")
     if kind.partition(";")[0].strip().lower() != "application/json":
         return errors(415, Problem("not_json_type", given=kind[:80], allowed="application/json"))

@@ -23,11 +23,13 @@ from saltfare.core.errors import Problem, SaltfareError
 from saltfare.faces import charts, errors_shown
 from saltfare.faces.guard import LOOPBACK, Guard
 from saltfare.faces.web import api, bench, chambers, pieces, plan, settings, sources, understood
+from saltfare.faces.web import door as door_pages
 from saltfare.faces.web.desk import Maker, render
 from saltfare.faces.words import Words
 
 if TYPE_CHECKING:
     from saltfare.actions.context import Context
+    from saltfare.faces.door.keeper import Door
 
 log = logging.getLogger("saltfare.web")
 
@@ -50,6 +52,8 @@ def create_app(
     *,
     allowed_hosts: Collection[str] = LOOPBACK,
     pseudo: bool = False,
+    door: Door | None = None,
+    ask_here: bool = False,
 ) -> Guard:
     """The guarded application.
 
@@ -61,6 +65,8 @@ def create_app(
         Names and address literals the pages answer to, without ports.
     pseudo
         Bracket every word of the catalogue, so that text from elsewhere stands out.
+    door, ask_here
+        Who may come in from elsewhere, and whether to ask at this machine too.
     """
     app = FastAPI(docs_url=None, redoc_url=None, lifespan=_lifespan, title="Saltfare")
     app.state.maker = Maker(make_context)
@@ -73,7 +79,7 @@ def create_app(
     app.add_exception_handler(SaltfareError, _told)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _out_of_form)
-    return Guard(app, hosts=allowed_hosts)
+    return Guard(door_pages.fit(app, door, ask_here=ask_here), hosts=allowed_hosts)
 
 
 @asynccontextmanager

@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from saltfare.actions import registry
 from saltfare.core.errors import Problem
+from saltfare.faces.door.roles import needed, permit
 from saltfare.faces.web.forms import Form, data, refused
 from saltfare.faces.web.says import says
 from saltfare.faces.words import Words
@@ -80,7 +81,8 @@ class Desk:
         return self.request.headers.get("x-partial") == "1"
 
     def run(self, name: str, given: Mapping[str, Any] | None = None) -> Any:
-        """Run an action; its model comes back."""
+        """Run an action; its model comes back. Raises NotPermitted."""
+        permit(self.request.scope, needed(registry.get(name)))
         output: BaseModel = registry.run(name, self.context, given or {})
         return output
 
