@@ -620,6 +620,9 @@ def test_every_code_has_its_words_and_every_term_its_test() -> None:
             assert term.test in SIMPLE or term.test in TESTS, term.row_id
             assert term.settles in words["step"], term.settles
             assert term.quantity in FACT_NAMES + LOG_NAMES, term.quantity
+            if term.test == "is":
+                assert set(term.words) <= set(words["choice"][term.quantity]), term.row_id
+        assert words["criterion"][criterion.id]["text"]
     for question in Question:
         assert question.value in words["question"]
         for note in ask(question, Facts()).instead:

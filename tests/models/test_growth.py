@@ -19,6 +19,7 @@ from saltfare.models.growth import (
     growth_history,
     rate_published,
 )
+from saltfare.models.growth_combined import rate_listeria_mejlholm, rate_perfringens_le_marc
 from saltfare.models.growth_limits import GrowthEnvelope, aw_salt_le_marc, growth_envelope
 
 LIBRARY = Library()
@@ -308,3 +309,39 @@ def test_cardinal_share_is_one_at_its_best_and_nothing_at_its_ends() -> None:
     for power, low, best, high in ((2, 5.0, 40.0, 49.0), (1, 4.0, 6.5, 9.0)):
         share = cardinal_share(value=np.array([low, best, high]), low=low, best=best, high=high, power=power)
         assert share == pytest.approx([0.0, 1.0, 0.0], abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "aw", "nitrite", "expected"),
+    [
+        # worked from the equation as transcribed; regression values
+        (0.0, 0.98, 0.0, 0.0030),
+        (4.0, 0.98, 0.0, 0.0176),
+        (8.0, 0.98, 0.0, 0.0442),
+        (25.0, 0.98, 0.0, 0.292),
+        (4.0, 0.98, 100e-6, 0.00897),
+        (4.0, 0.94, 0.0, 0.00524),
+    ],
+)
+def test_listeria_by_hurdles(temp_c: float, aw: float, nitrite: float, expected: float) -> None:
+    found = rate_listeria_mejlholm(temp_c=temp_c, ph=6.2, aw=aw, nitrite_frac=nitrite)
+    assert float(found) == pytest.approx(expected, rel=1e-2)
+
+
+@pytest.mark.parametrize(
+    ("salt", "expected"), [(0.005, 3.67), (0.01, 3.54), (0.02, 2.97), (0.03, 1.96), (0.035, 1.27)]
+)
+def test_perfringens_by_salt(salt: float, expected: float) -> None:
+    found = rate_perfringens_le_marc(temp_c=40.0, ph=6.2, water_phase_salt_frac=salt)
+    assert float(found) == pytest.approx(expected, rel=5e-3)
+
+
+def test_hurdles_outside_their_models_are_refused() -> None:
+    for change in ({"ph": 4.5}, {"aw": 0.90}, {"nitrite_frac": 1e-3}, {"temp_c": 50.0}):
+        given_: dict[str, float] = {"temp_c": 4.0, "ph": 6.0, "aw": 0.98, "nitrite_frac": 0.0}
+        with pytest.raises(OutOfRange):
+            rate_listeria_mejlholm(**(given_ | change))  # type: ignore[arg-type]
+    for other in ({"ph": 6.5}, {"water_phase_salt_frac": 0.05}, {"temp_c": 8.0}):
+        base: dict[str, float] = {"temp_c": 40.0, "ph": 6.0, "water_phase_salt_frac": 0.02}
+        with pytest.raises(OutOfRange):
+            rate_perfringens_le_marc(**(base | other))  # type: ignore[arg-type]
