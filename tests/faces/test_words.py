@@ -210,7 +210,7 @@ def test_values_read_as_a_kitchen_scale_shows_them(value: float, kind: str, text
         (0.2143, 0.0135, "fraction", "21.4 %"),
         (0.2143, 0.035, "fraction", "21 %"),
         (1.62345, 0.07, "mass", "1.62 kg"),
-        (1.62345, 0.0005, "mass", "1.6235 kg"),
+        (1.62345, 0.0005, "mass", "1.623 kg"),
         (0.0625, 0.0005, "mass", "62.5 g"),
         (0.853, 0.02, "ratio", "0.853"),
         (0.853, 0.05, "ratio", "0.85"),

@@ -62,6 +62,7 @@ _PLACES = {
     "ppm": 0,
 }
 _BARE = {"aw": 3, "1": 3, "ratio": 3, "number": 3, "count": 0}
+_FINEST = {"kg": 3, "lb": 3}  # no interval of a whole piece is finer than a gram
 BARE_KINDS = frozenset(_BARE)
 _SMALL_MASS_KG = 0.1134  # a quarter pound: below it a gram scale is used whatever the measures
 
@@ -132,7 +133,7 @@ class Shown:
             return self._pounds(value)
         scaled = to_unit(value, base, unit)
         if half_width:
-            places = self.places(half_width / _step(base, unit))
+            places = min(self.places(half_width / _step(base, unit)), _FINEST.get(unit, 9))
             return self._joined(self.number(scaled, places, trim=False), unit)
         return self._joined(self.number(scaled, _own_places(unit, scaled)), unit)
 
@@ -144,7 +145,7 @@ class Shown:
             places = self.places(half)
             return self.number(low, places, trim=False), self.number(high, places, trim=False)
         unit = asked or self.unit_for(kind, high)
-        places = self.places(half / _step(base, unit))
+        places = min(self.places(half / _step(base, unit)), _FINEST.get(unit, 9))
         first = self.number(to_unit(low, base, unit), places, trim=False)
         second = self.number(to_unit(high, base, unit), places, trim=False)
         return first, self._joined(second, unit)

@@ -123,7 +123,7 @@ addEventListener("pageshow", () => {
   for (const form of document.forms) {
     delete form.dataset.sent;
     if (form.dataset.draft && restore(form) && form.dataset.live !== undefined) refresh(form);
-    for (const field of form.elements) if (field.dataset.echo && field.value) echo(field);
+    for (const field of form.elements) if (field.dataset.echo && field.value && !field.hasAttribute("aria-invalid")) echo(field);
   }
 });
 

@@ -127,6 +127,21 @@ def _with(found: Readings, problems: Sequence[Problem]) -> Readings:
     return Readings(found.delimiter, found.columns, found.heading, found.rows, found.lines, tuple(bad))
 
 
+def _about(desk: Desk, chamber: Any) -> Form:
+    """The form that describes a chamber anew, as it stands."""
+    shown = desk.words.shown
+    degrees = "F" if shown.measures == "us" else "C"
+    typed = {"name": chamber.name}
+    for name, value, kind, unit in (
+        ("temperature", chamber.temp_c, "temperature", degrees),
+        ("humidity", chamber.rh_frac, "fraction", "%"),
+        ("air_speed", chamber.air_speed_m_per_s, "speed", "m/s"),
+    ):
+        if value is not None:
+            typed[name] = shown.typed(value, kind, unit)
+    return Form(typed, prefix="about-")
+
+
 def _shown(desk: Desk, row: Mapping[str, str]) -> dict[str, str]:
     """A line as it was read."""
     words, decimal = desk.words, desk.context.settings.decimal
@@ -171,6 +186,7 @@ def _one(
         status=status,
         form=form or Form(),
         chamber=chamber,
+        about=_about(desk, chamber),
         found=found,
         first=[_shown(desk, row) for row in found.rows[:_SHOWN]] if found else [],
         bad=bad,

@@ -166,7 +166,7 @@ def _form(
 ) -> Response:
     _door(desk.request)
     view: dict[str, Any] = {
-        "form": form or Form({"role": "all"}),
+        "given": form or Form({"role": "all"}),
         "onward": local(onward),
         "roles": [(role, desk.words.t(f"door.may.{role}")) for role in reversed(ROLES)],
         "plain": desk.request.url.scheme != "https",

@@ -91,7 +91,8 @@ def label_of(path: str, words: Words) -> str:
     last = next((part for part in reversed(path.split(".")) if not part.isdigit()), "")
     if not last:
         return ""
-    return words.t(f"field.{last}") if words.has(f"page.field.{last}") else words.name(last)
+    label = words.t(f"field.{last}") if words.has(f"page.field.{last}") else words.name(last)
+    return label[:1].upper() + label[1:]
 
 
 def data(typed: Mapping[str, str], *, zone: str) -> dict[str, Any]:

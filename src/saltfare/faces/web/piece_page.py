@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +44,8 @@ def piece_page(
     """One piece."""
     one: PieceShown = desk.run("piece", {"code": code})
     hung_kg = next((x.figure.value for x in one.hanging if x.quantity == "hanging_weight"), None)
+    typed = re.search(r"(kg|g|lb|oz)$", one.weigh_ins[0].typed) if one.weigh_ins else None
+    units = {"mass_unit": typed[1]} if typed else {}
     acts = OPEN_ACTS[one.state]
     known = {entry.event_id for entry in one.log}
     chambers = {c.key: c.name for c in desk.run("chambers").chambers}
@@ -58,9 +61,11 @@ def piece_page(
         chambers=chambers,
         first=act if act in acts and form else (acts[0] if acts else ""),
         more=[a for a in acts if a != (act if act in acts and form else acts[0])] if acts else [],
-        form_of=lambda name: form if form and act == name else Form(prefix=f"{name}-"),
+        form_of=lambda name: form if form and act == name else Form(units, prefix=f"{name}-"),
+        # one unit for the whole table, and the one last typed for the next weigh-in
+        mass_kind=f"mass:{desk.words.shown.unit_for('mass', hung_kg or one.green_kg)}",
         chart=_chart(desk, one, hung_kg) if one.forecast and hung_kg else None,
-        table=_table(one.forecast, hung_kg) if one.forecast and hung_kg else [],
+        table=_table(desk, one.forecast, hung_kg) if one.forecast and hung_kg else [],
         done=done if done in known or act == "correct" else "",
         act=act,
         drop=drop,
@@ -169,10 +174,11 @@ def _chart(desk: Desk, one: PieceShown, hung_kg: float) -> dict[str, Markup]:
     }
 
 
-def _table(forecast: ForecastShown | None, hung_kg: float) -> list[dict[str, Any]]:
-    """The curve in a table: evenly spread instants, the last among them."""
-    curve = forecast.curve if forecast else ()
-    step = max(1, len(curve) // _TABLE_ROWS)
+def _table(desk: Desk, forecast: ForecastShown | None, hung_kg: float) -> list[dict[str, Any]]:
+    """The curve in a table: a row a day at most, evenly spread, the last among them."""
+    by_day = {desk.words.shown.local(p.at).date(): p for p in (forecast.curve if forecast else ())}
+    days = list(by_day.values())
+    step = max(1, len(days) // _TABLE_ROWS)
     return [
         {
             "at": p.at,
@@ -182,5 +188,5 @@ def _table(forecast: ForecastShown | None, hung_kg: float) -> list[dict[str, Any
             "loss_frac": 1 - p.median_kg / hung_kg,
             "ready_frac": p.ready_frac,
         }
-        for p in (*curve[:-1:step], *curve[-1:])
+        for p in (*days[:-1:step], *days[-1:])
     ]

@@ -122,13 +122,13 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         told = ", ".join(words.t(f"log.told.{name}", value=value) for name, value in given.items())
         return words.t(f"log.{line.kind}", told=told)
 
-    def band_text(row: Mapping[str, Any]) -> str:
-        low, high = words.shown.span(row["low_kg"], row["high_kg"], "mass")
+    def band_text(row: Mapping[str, Any], kind: str) -> str:
+        low, high = words.shown.span(row["low_kg"], row["high_kg"], kind)
         return words.t("chart.span", low=low, high=high)
 
-    def banded(row: Mapping[str, Any]) -> str:
+    def banded(row: Mapping[str, Any], kind: str) -> str:
         half = (row["high_kg"] - row["low_kg"]) / 2
-        return words.shown.quantity(row["median_kg"], "mass", half_width=half or None)
+        return words.shown.quantity(row["median_kg"], kind, half_width=half or None)
 
     def step_when(step: StepShown) -> str:
         if step.on is None:
