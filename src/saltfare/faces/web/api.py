@@ -83,7 +83,7 @@ def document() -> dict[str, Any]:
             "description": HTTPStatus(status).phrase,
             "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Errors"}}},
         }
-        for status in (400, 403, 404, 409, 413, 415, 421, 422, 500, 503)
+        for status in (400, 401, 403, 404, 409, 413, 415, 421, 422, 500, 503)
     }
     for action in registry.ACTIONS:
         given = _schema(action.Input, f"{action.name}_input", "validation", schemas)
