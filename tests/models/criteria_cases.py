@@ -406,6 +406,11 @@ def parasites() -> Iterator[Case]:
             short = replace(PORK, heating_log=heat_to(f, minutes * 0.9, sharp=True))
             yield f"{f} F, short", "trichinella_heat", short, FAILS
     yield from weakened("trichinella_heat", PORK, ("species", "heating_log", "probe_at_coldest"))
+    crawl = replace(PORK, heating_log=heat_to(140, 5.0, come_up_min=420.0))
+    yield "140 F after three hours on the way", "trichinella_heat", crawl, OPEN
+    fresh = replace(crawl, nitrite_or_nitrate=seen(False))
+    yield "the same, not cured", "trichinella_heat", fresh, FAILS
+    yield "the same, cured", "trichinella_heat", replace(crawl, nitrite_or_nitrate=seen(True)), MEETS
     yield "beef", "trichinella_heat", replace(PORK, species=seen("beef")), None
     yield "boar is no pork here", "trichinella_heat", replace(PORK, species=seen("wild_boar")), None
     c = "trichinella_freeze_air"

@@ -25,6 +25,7 @@ from saltfare.models.hazards import (
     lethal_time_bigelow,
     log_reduction_bigelow,
     log_reduction_of_log,
+    rise_time,
 )
 from saltfare.models.hazards_cooling import Stage, cooled_stages, is_dropping
 from saltfare.models.hazards_log import Log, LogRules, hold_above, hold_below, log_checked, time_between
@@ -382,3 +383,14 @@ def test_freezing_log_by_day_is_trusted_and_a_missing_day_is_not() -> None:
     missing = days[:5] + days[7:]
     held = hold_below(log=log_of(missing, [-18.0] * 20, rules=FREEZING), temp_c=-15.0, worst=True)
     assert held == 14 * 86400.0
+
+
+def test_the_rise_is_timed_from_the_last_cold_to_the_first_hot() -> None:
+    log = log_of([0, 10, 20, 30, 40], [10, 20, 30, 40, 50])
+    assert rise_time(log=log, low_c=15.0, high_c=45.0, worst=True) == pytest.approx(1800.0)
+    doubt = log_of([0, 10, 20, 30, 40], [10, 20, 30, 40, 50], error=1.0)
+    assert rise_time(log=doubt, low_c=15.0, high_c=45.0, worst=True) == pytest.approx(1920.0)
+    assert rise_time(log=doubt, low_c=15.0, high_c=45.0, worst=False) == pytest.approx(1680.0)
+    for open_ in (log_of([0, 10], [20, 50]), log_of([0, 10], [10, 40]), log_of([0, 30], [10, 50])):
+        assert rise_time(log=open_, low_c=15.0, high_c=45.0, worst=True) == float("inf")
+        assert rise_time(log=open_, low_c=15.0, high_c=45.0, worst=False) == 0.0

@@ -21,7 +21,7 @@ from saltfare.models.criteria_facts import Facts, LogFact
 from saltfare.models.criteria_terms import Finding, Term, finding, is_plausible
 from saltfare.models.growth import GrowthModel, growth_after_lag_baranyi, growth_history
 from saltfare.models.growth_limits import GrowthEnvelope, growth_envelope
-from saltfare.models.hazards import Hold, come_up_time, held_table
+from saltfare.models.hazards import Hold, come_up_time, held_table, rise_time
 from saltfare.models.hazards_cooling import Stage, cooled_stages, is_dropping, time_exposed
 from saltfare.models.hazards_log import Log, hold_below, time_between
 
@@ -175,6 +175,18 @@ def _come_up(term: Term, facts: Facts, book: Rulebook) -> Finding:
     worst = come_up_time(log=found.log, low_c=low, high_c=high, worst=True)
     best = come_up_time(log=found.log, low_c=low, high_c=high, worst=False)
     return _times(term, found, worst, best, most)
+
+
+def _rise(term: Term, facts: Facts, book: Rulebook) -> Finding:
+    """Time from one temperature up to another for the first time; words: low high."""
+    del book
+    found = facts.log(term.quantity)
+    if found.log is None:
+        return _no_log(term, facts, done="heated")
+    low, high = (_temperature(word) for word in term.words)
+    worst = rise_time(log=found.log, low_c=low, high_c=high, worst=True)
+    best = rise_time(log=found.log, low_c=low, high_c=high, worst=False)
+    return _times(term, found, worst, best, term.of("limit_h"))
 
 
 def _times(term: Term, found: LogFact, worst: float, best: float, most: float) -> Finding:
@@ -415,6 +427,7 @@ TESTS: Mapping[str, Callable[[Term, Facts, Rulebook], Finding]] = {
     "hold": _hold,
     "hold_at": _hold_at,
     "come_up": _come_up,
+    "rise": _rise,
     "cool": _cool,
     "dropping": _dropping,
     "between": _between,

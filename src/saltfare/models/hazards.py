@@ -263,6 +263,47 @@ def _share(held_s: float, asked_s: float) -> float:
     return held_s / asked_s
 
 
+def rise_time(*, log: Log, low_c: float, high_c: float, worst: bool) -> float:
+    """Time a log takes from one temperature up to another for the first time.
+
+    Parameters
+    ----------
+    log : Log from cold to hot
+    low_c : where the clock starts [°C]
+    high_c : where it stops [°C]
+    worst : True starts the clock early and stops it late by the error, and is infinite where the log
+        begins above `low_c`, never reaches `high_c`, or is not trusted on the way; False the other way
+        round, and nothing where the log does not show it
+
+    Returns
+    -------
+    time [s]
+
+    Source
+    ------
+    cfr_9_318_10, (c)(1), time from 60 to 120 F, from memory and used only to ask more
+    """
+    shift = log.error_c if worst else -log.error_c
+    start_level, stop_level = low_c - shift, high_c + shift - 1e-9
+    there = np.flatnonzero(log.temp_c >= stop_level)
+    doubt = float("inf") if worst else 0.0
+    if not there.size or there[0] == 0 or log.temp_c[0] > start_level:
+        return doubt
+    stop = int(there[0])
+    if not log.trusted[:stop].all():
+        return doubt
+    cold = np.flatnonzero(log.temp_c[:stop] <= start_level)
+    above = np.flatnonzero(log.temp_c[: stop + 1] > start_level)
+    begin = int(above[0]) - 1 if worst else int(cold[-1])
+
+    def when(index: int, level: float) -> float:
+        a, b = log.temp_c[index], log.temp_c[index + 1]
+        span = log.time_s[index + 1] - log.time_s[index]
+        return float(log.time_s[index] + span * (level - a) / (b - a))
+
+    return max(when(stop - 1, stop_level) - when(begin, start_level), 0.0)
+
+
 def come_up_time(*, log: Log, low_c: float, high_c: float, worst: bool) -> float:
     """Time in the growing range on the way up, to the last hottest reading.
 
