@@ -30,6 +30,7 @@ from saltfare.models.criteria_trail import (
     rehydrated_time,
     run_out_growth,
     run_out_time,
+    run_outs,
 )
 from saltfare.models.growth import GrowthModel
 from saltfare.models.growth_limits import growth_envelope
@@ -596,6 +597,27 @@ def test_growth_on_the_way_runs_out_and_a_cold_way_does_not() -> None:
     assert way(25.0).day == 1
     assert way(25.0).time_s == pytest.approx(15.1 * 3600.0, rel=0.01)
     assert way(5.0).time_s is None
+
+
+def test_every_clock_runs_on_one_history() -> None:
+    times, temps = history_from_days(
+        days=[DayRange(-1.0, 3.0), DayRange(0.0, 4.0), DayRange(2.0, 9.0), DayRange(5.0, 18.0)],
+        coldest_s=4 * 3600.0,
+        step_s=1800.0,
+    )
+    found = run_outs(time_s=times, temp_c=temps, criteria=cases.CRITERIA)
+    assert set(found) == {"carried_two_hours", "rop_chilled", "uk_chilled", "frozen_botulinum"}
+    # 3.3 C is passed on the second day, 40 F, 41 F and 8 C on the third; the two hours run out there too
+    assert {name: clock.day for name, clock in found.items()} == {
+        "frozen_botulinum": 2, "rop_chilled": 3, "uk_chilled": 3, "carried_two_hours": 3,
+    }  # fmt: skip
+    cold = run_outs(
+        time_s=np.array([0.0, 12 * 86400.0]), temp_c=np.array([2.0, 2.0]), criteria=cases.CRITERIA
+    )
+    assert cold["carried_two_hours"].day is None
+    assert cold["uk_chilled"].time_s == pytest.approx(10 * 86400.0)
+    assert cold["uk_chilled"].day == 11
+    assert cold["rop_chilled"].day is None
 
 
 def test_rehydrated_food_starts_the_clock() -> None:

@@ -6,13 +6,15 @@ time runs out, never that it does not.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.numerics import Array, check_range
+from saltfare.core.units import parse
+from saltfare.models.criteria import Criteria
 from saltfare.models.growth import GrowthModel, growth_after_lag_baranyi, growth_history
 from saltfare.models.growth_limits import GrowthEnvelope
 
@@ -128,6 +130,68 @@ def run_out_time(
     rate = np.where(middle > warm_c, 1.0 / most_warm_s, np.where(middle > cold_c, 1.0 / most_cold_s, 0.0))
     used = np.concatenate(([0.0], np.cumsum(rate * np.diff(fine))))
     return _run_out(fine, used, 1.0)
+
+
+def run_outs(*, time_s: Array, temp_c: Array, criteria: Criteria) -> Mapping[str, RunOut]:
+    """When each criterion that speaks of time or of a highest temperature runs out on a history.
+
+    A criterion with a highest temperature runs out when the history first passes it; one with a time kept
+    runs out at the end of that time; whichever comes first. A further way to meet a criterion (an acid
+    food, say) is for the card to judge, not for the clock.
+
+    Parameters
+    ----------
+    time_s : rising, from the start of carrying, (times) [s]
+    temp_c : where the food is, straight between times, (times) [°C]
+    criteria : Criteria
+
+    Returns
+    -------
+    RunOut by criterion id; criteria without a clock are not in it
+
+    Source
+    ------
+    saltfare_chosen, the clocks of the published criteria on one history
+    """
+    times, temps = np.asarray(time_s, dtype=float), np.asarray(temp_c, dtype=float)
+    found: dict[str, RunOut] = {}
+    for criterion in criteria.all:
+        clocks = []
+        for term in criterion.terms:
+            if term.test == "exposure":
+                cold, warm = (parse(word.replace("_", " "), "temperature") for word in term.words)
+                clocks.append(
+                    run_out_time(
+                        time_s=times,
+                        temp_c=temps,
+                        cold_c=cold,
+                        warm_c=warm,
+                        most_cold_s=term.of("limit_h"),
+                        most_warm_s=term.of("limit_min"),
+                    )
+                )
+            elif term.quantity == "storage_temperature":
+                clocks.append(_first_above(times, temps, term.limit))
+            elif term.quantity == "storage_time":
+                clocks.append(_run_out(times, times - times[0], term.limit))
+        if clocks:
+            found[criterion.id] = min(
+                clocks, key=lambda c: (float("inf") if c.time_s is None else c.time_s, -c.used)
+            )
+    return found
+
+
+def _first_above(times: Array, temps: Array, level: float) -> RunOut:
+    """When a history first passes a level; used is 1 from then on, 0 before."""
+    above = np.flatnonzero(temps > level)
+    if not above.size:
+        return RunOut(None, None, 0.0)
+    at = int(above[0])
+    when = float(times[at])
+    if at:
+        a, b = temps[at - 1], temps[at]
+        when = float(times[at - 1] + (times[at] - times[at - 1]) * (level - a) / (b - a))
+    return RunOut(when, int(when // _DAY_S) + 1, 1.0)
 
 
 def run_out_growth(
