@@ -57,7 +57,7 @@ def test_a_piece_goes_through_its_states(bench: Bench):
     assert (state.green_weight_kg, state.target_mass_kg, state.last_mass_kg) == (2.0, 1.3, 1.3)
     assert state.chamber == "cupboard" and state.started_at == NOON
     assert {one.value for one in State} == {
-        "planned", "in salt", "resting", "hanging", "at its mass", "taken down",
+        "planned", "in salt", "draining", "resting", "hanging", "at its mass", "taken down",
     }  # fmt: skip
 
 

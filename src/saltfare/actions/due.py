@@ -56,7 +56,7 @@ def _due(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterato
     if state.salted and steps["weigh_out"].on:
         # salted later than planned: what follows moves with it
         shift = state.salted[0].at.astimezone(zone).date() - steps["weigh_out"].on
-    if state.state is State.IN_SALT:
+    if state.state in (State.IN_SALT, State.DRAINING):
         turn = steps.get("turn")
         if turn is not None and turn.on and turn.until:
             days = [entry.at.astimezone(zone).date() for entry in state.salted]
@@ -66,6 +66,8 @@ def _due(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterato
             if on <= turn.until + shift:
                 yield _of("turn", turn, on)
         yield _of("wash_dress", out, (out.on or today) + shift)
+        return
+    if state.state is State.RESTING and state.hung:
         return
     if state.state is State.RESTING:
         yield _of("hang", steps["hang"], (steps["hang"].on or today) + shift)

@@ -20,10 +20,12 @@ from saltfare.jobs import key_of, model_version
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.chamber import chamber
 from saltfare.journal.piece import PieceState
-from saltfare.models.drying import Air, Drying, DryingParameters, Hanging, Members, hang
+from saltfare.journal.piece import piece as piece_of
+from saltfare.models.drying import DryingParameters, Hanging
 from saltfare.models.sorption import ProteinIsotherm
 from saltfare.plans.forecast import BANDS, Forecast, forecast
 from saltfare.plans.forecast_air import AirProgramme, AirReadings, UsualAir, air_programme
+from saltfare.plans.forecast_drying import HangingPiece
 from saltfare.plans.forecast_ensemble import Ensemble, ensemble
 from saltfare.plans.forecast_posterior import WeighIn
 from saltfare.plans.forecast_priors import ForecastPriors
@@ -33,17 +35,23 @@ _RULES = "hanging_rules"
 
 @dataclass(frozen=True, slots=True)
 class Cast:
-    """A forecast with the instant its times count from, and what it was made of."""
+    """A forecast with the instant its times count from, and what it was made of.
+
+    Its masses are of the piece with nothing cut off; `kept_frac` of them is what the scale shows now.
+    Its times leave out sealed rests, `rested_s` so far.
+    """
 
     forecast: Forecast
     hung_at: datetime
+    rested_s: float
+    kept_frac: float
     piece: Hanging
     rows: tuple[Row, ...]
     model: str
 
     def at(self, time_s: float | None) -> datetime | None:
         """An instant from a time since hanging; None stays None."""
-        return None if time_s is None else self.hung_at + timedelta(seconds=time_s)
+        return None if time_s is None else self.hung_at + timedelta(seconds=time_s + self.rested_s)
 
     @property
     def ready(self) -> tuple[datetime | None, datetime | None, datetime | None]:
@@ -81,30 +89,9 @@ def cast(context: Context, state: PieceState) -> Cast | None:
         heads={},
         version=version,
     )
-    parameters = DryingParameters.from_rows(law=law, body=body)
-    protein = ProteinIsotherm.from_row(meat)
-
-    def simulate(
-        *,
-        diffusivity_multiplier: Any,
-        resistance_multiplier: Any,
-        water_shift_frac: Any,
-        end_time_s: Any,
-        temp_c: Any,
-        rh_frac: Any,
-        out_time_s: Any,
-    ) -> Drying:
-        return hang(
-            piece=piece,
-            air=Air(end_time_s, temp_c, rh_frac, np.full(len(end_time_s), speed)),
-            members=Members(
-                diffusivity_multiplier, resistance_multiplier, water_frac=piece.water_frac + water_shift_frac
-            ),
-            parameters=parameters,
-            protein=protein,
-            out_time_s=out_time_s,
-        )
-
+    simulate = HangingPiece(
+        piece, speed, DryingParameters.from_rows(law=law, body=body), ProteinIsotherm.from_row(meat)
+    )
     kept = context.cache.cached(
         key, lambda: _pack(ensemble(simulate=simulate, programme=programme, priors=priors).arrays())
     )
@@ -112,26 +99,64 @@ def cast(context: Context, state: PieceState) -> Cast | None:
         ensemble=Ensemble.from_arrays(_unpack(kept)),
         programme=programme,
         hanging=WeighIn(0.0, hung.body.mass.value, step_kg),
-        weigh_ins=[
-            WeighIn(
-                (w.at - hung.at).total_seconds(),
-                w.body.mass.value,
-                w.body.scale_step.value if w.body.scale_step else step_kg,
-            )
-            for w in state.weigh_ins
-            if w.at > hung.at
-        ],
+        weigh_ins=_weigh_ins(state, step_kg),
         target_mass_kg=target,
         priors=priors,
     )
-    return Cast(made, hung.at, piece, (law, body, meat), version)
+    rested = (context.now - hung.at).total_seconds() - state.hanging_s(context.now)
+    return Cast(made, hung.at, rested, state.kept_frac, piece, (law, body, meat), version)
+
+
+def _weigh_ins(state: PieceState, step_kg: float) -> list[WeighIn]:
+    """The weigh-ins as of one piece nothing was cut from, on the clock of its hanging."""
+    out = []
+    for one in state.weigh_ins:
+        seconds = state.hanging_s(one.at)
+        if seconds > 0:
+            mass = one.body.mass.value
+            whole = state.comparable_kg(mass, one.at)
+            step = one.body.scale_step.value if one.body.scale_step else step_kg
+            out.append(WeighIn(seconds, whole, step * whole / mass))
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a piece is made of at hanging (kg)."""
+
+    water_kg: float
+    fat_kg: float
+    salt_kg: float
+    solids_kg: float
+
+    @property
+    def dry_kg(self) -> float:
+        """Everything but water."""
+        return self.fat_kg + self.salt_kg + self.solids_kg
+
+
+def made_of(context: Context, state: PieceState) -> Made:
+    """What a piece is made of at hanging: by its plan from the mass weighed, or from its parts.
+
+    Of a piece tied from others only water left since each was hung. Raises Refused where the plan no
+    longer holds.
+    """
+    hung_kg = state.hung[-1].body.mass.value
+    if not state.parts:
+        of = replanned(context, state, hanging_kg=hung_kg).hanging
+        return Made(of.water_kg, of.fat_kg, of.salt_kg, of.solids_kg + of.sugar_kg)
+    parts = [(part, made_of(context, part)) for part in (piece_of(context.journal, c) for c in state.parts)]
+    fat, salt, solids = (
+        sum(getattr(made, name) * part.kept_frac for part, made in parts)
+        for name in ("fat_kg", "salt_kg", "solids_kg")
+    )
+    return Made(hung_kg - fat - salt - solids, fat, salt, solids)
 
 
 def hanging_of(context: Context, state: PieceState) -> Hanging:
     """The piece at hanging as the drying model takes it, from its measures, its cut and what it weighed."""
     begun, hung = state.started, state.hung[-1].body
-    plan = replanned(context, state, hanging_kg=hung.mass.value)
-    made = plan.hanging
+    made, mass = made_of(context, state), hung.mass.value
     casing = 0.0
     if hung.casing is not None:
         casing = context.library.row("drying_casings", hung.casing).number("resistance")
@@ -140,10 +165,10 @@ def hanging_of(context: Context, state: PieceState) -> Hanging:
         thickness_m=(hung.thickness or begun.thickness).value,
         length_m=begun.length.value,
         width_m=begun.width.value if begun.width else 0.0,
-        mass_kg=hung.mass.value,
-        water_frac=made.water_kg / made.mass_kg,
-        fat_frac=made.fat_kg / made.mass_kg,
-        salt_frac=made.salt_kg / made.mass_kg,
+        mass_kg=mass,
+        water_frac=made.water_kg / mass,
+        fat_frac=made.fat_kg / mass,
+        salt_frac=made.salt_kg / mass,
         open_frac=1.0,
         casing_resistance_s_per_m=casing,
         drying_faces=1 if begun.skin_on else 2,
@@ -165,13 +190,16 @@ def _programme(context: Context, state: PieceState, priors: ForecastPriors) -> t
                 speed = described.air_speed.value
         until = state.taken_down[-1].at if state.taken_down else context.now
         found = context.journal.readings.range(state.chamber, hung.at, until)
-        if found:
+        timed = [(state.hanging_s(air.at), air) for air in found]
+        # through a sealed rest the clock of hanging stands still: its air never met the piece
+        met = [one for before, one in zip([(-1.0, None), *timed], timed, strict=False) if one[0] > before[0]]
+        if met:
             readings = AirReadings(
-                np.array([(air.at - hung.at).total_seconds() for air in found]),
-                np.array([air.temp_c for air in found]),
-                np.array([air.rh_frac for air in found]),
+                np.array([time for time, _ in met]),
+                np.array([air.temp_c for _, air in met]),
+                np.array([air.rh_frac for _, air in met]),
             )
-    horizon = _horizon_s(context, (context.now - hung.at).total_seconds())
+    horizon = _horizon_s(context, state.hanging_s(context.now))
     return air_programme(readings=readings, usual=usual, horizon_s=horizon, priors=priors), speed
 
 

@@ -149,6 +149,11 @@ class PieceShown(Output):
     target: tuple[Line, ...]
     hanging: tuple[Line, ...]
     target_kg: float | None
+    is_intact: bool
+    kept_frac: float
+    parent: str | None
+    parts: tuple[str, ...]
+    ended: str | None
     target_loss_frac: float | None
     claims: tuple[Verdict, ...]
     cautions: tuple[Note, ...]
@@ -202,7 +207,12 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         loss_from_green=_loss(state, state.green_weight_kg if hung_kg else None, tracer),
         target=target,
         hanging=hanging,
-        target_kg=state.target_mass_kg,
+        target_kg=state.target_now_kg,
+        is_intact=state.is_intact,
+        kept_frac=state.kept_frac,
+        parent=state.parent,
+        parts=state.parts,
+        ended=state.ended,
         target_loss_frac=told.loss_from_hanging.value if told and told.loss_from_hanging else None,
         claims=claims,
         cautions=cautions,
@@ -236,12 +246,13 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
 
 
 def _loss(state: PieceState, from_kg: float | None, tracer: Tracer) -> Figure | None:
-    last = state.last_mass_kg
+    last = state.last_weight
     if from_kg is None or last is None:
         return None
-    loss = loss_between(before_kg=from_kg, after_kg=last)
+    whole = state.comparable_kg(last[1], last[0])  # what was cut off did not dry away
+    loss = loss_between(before_kg=from_kg, after_kg=whole)
     return tracer.figure(
-        loss, "fraction", tracer.trace(loss_between, {"before_kg": from_kg, "after_kg": last})
+        loss, "fraction", tracer.trace(loss_between, {"before_kg": from_kg, "after_kg": whole})
     )
 
 
@@ -251,10 +262,11 @@ def _forecast(context: Context, made: Cast, tracer: Tracer) -> ForecastShown:
     low_95, high_95 = found.band_kg(band="band_95")
     late = found.ready_s[0.9]
     until = min(found.time_s[-1], 1.15 * late if late is not None else found.time_s[-1])
-    until = max(until, (context.now - made.hung_at).total_seconds() + 5 * 86400.0)
+    hung_s = (context.now - made.hung_at).total_seconds() - made.rested_s
+    until = max(until, hung_s + 5 * 86400.0)
     shown = [i for i, time in enumerate(found.time_s) if time <= until]
     shown = shown[:: max(1, len(shown) // _CURVE_POINTS)]
-    now_s = min((context.now - made.hung_at).total_seconds(), float(found.time_s[-1]))
+    now_s = min(hung_s, float(found.time_s[-1]))
     crust = float(np.interp(now_s, found.time_s, found.crust_frac))
     # what the outside does after the piece has come down is nobody's trouble
     hangs = found.time_s <= (late if late is not None else found.time_s[-1])
@@ -291,11 +303,11 @@ def _forecast(context: Context, made: Cast, tracer: Tracer) -> ForecastShown:
         curve=tuple(
             CurvePoint(
                 at=instant,
-                median_kg=float(found.median_kg[i]),
-                low_80_kg=float(low_80[i]),
-                high_80_kg=float(high_80[i]),
-                low_95_kg=float(low_95[i]),
-                high_95_kg=float(high_95[i]),
+                median_kg=made.kept_frac * float(found.median_kg[i]),
+                low_80_kg=made.kept_frac * float(low_80[i]),
+                high_80_kg=made.kept_frac * float(high_80[i]),
+                low_95_kg=made.kept_frac * float(low_95[i]),
+                high_95_kg=made.kept_frac * float(high_95[i]),
                 ready_frac=float(found.ready_frac[i]),
                 crust_frac=float(found.crust_frac[i]),
             )
@@ -322,19 +334,20 @@ def _weigh_ins(state: PieceState, made: Cast | None) -> tuple[WeighInShown, ...]
     hung = state.hung[-1]
     seen = {}
     if made is not None:
-        seen = {(round(w.time_s), w.mass_kg): w for w in made.forecast.weigh_ins}
+        seen = {(round(w.time_s), round(w.mass_kg, 9)): w for w in made.forecast.weigh_ins}
     out = []
     for entry in state.weigh_ins:
         mass = entry.body.mass.value
-        one = seen.get((round((entry.at - hung.at).total_seconds()), mass))
+        whole = state.comparable_kg(mass, entry.at)
+        one = seen.get((round(state.hanging_s(entry.at)), round(whole, 9)))
         out.append(
             WeighInShown(
                 event_id=entry.event_id,
                 at=entry.at,
                 mass_kg=mass,
                 typed=entry.body.mass.typed,
-                loss_frac=1 - mass / hung.body.mass.value,
-                expected_kg=one.expected_kg if one else None,
+                loss_frac=1 - whole / hung.body.mass.value,
+                expected_kg=one.expected_kg * mass / whole if one else None,
                 surprise_sd=one.surprise_sd if one else None,
                 in_error_frac=one.in_error_frac if one else None,
                 notes=one.notes if one else (),

@@ -8,7 +8,7 @@ from typing import Annotated, NamedTuple
 from pydantic import Field
 
 from saltfare.actions.context import Context
-from saltfare.actions.piece_forecast import issue
+from saltfare.actions.piece_forecast import issue, made_of
 from saltfare.actions.piece_shapes import MixMass, SaltMass, ScaleStep, Thickness
 from saltfare.actions.piece_start import replanned, target_choice
 from saltfare.actions.shapes import Command, Done, done
@@ -79,12 +79,6 @@ class WeighGiven(OnePiece):
     scale_step: ScaleStep | None = None
 
 
-class TakeDownGiven(OnePiece):
-    """Taken down, at a mass."""
-
-    mass: Weight
-
-
 class NoteGiven(OnePiece):
     """A remark."""
 
@@ -111,7 +105,7 @@ def found(context: Context, code: str) -> PieceState:
 def salt_piece(context: Context, given: SaltGiven) -> Done:
     """Record an application of the rub as it was weighed."""
     state = found(context, given.code)
-    _open_to(state, (State.PLANNED, State.IN_SALT))
+    open_to(state, (State.PLANNED, State.IN_SALT, State.DRAINING))
     if given.salt is None and given.mix is None:
         raise Refused(Problem("nothing_weighed", "salt"))
     _doubt_double_dose(state, given)
@@ -150,7 +144,7 @@ def turn_piece(context: Context, given: TurnGiven) -> Turned:
     states: tuple[PieceState, ...]
     if given.code is not None:
         states = (found(context, given.code),)
-        _open_to(states[0], (State.IN_SALT,))
+        open_to(states[0], (State.IN_SALT,))
     else:
         states = tuple(s for s in pieces(context.journal) if s.state is State.IN_SALT)
         if not states:
@@ -164,27 +158,28 @@ def turn_piece(context: Context, given: TurnGiven) -> Turned:
 def wash_piece(context: Context, given: WashGiven) -> Done:
     """Record that the piece came out of the salt and was washed."""
     state = found(context, given.code)
-    _open_to(state, (State.IN_SALT,))
+    open_to(state, (State.IN_SALT, State.DRAINING))
     return done(context, given, [(kinds.STREAM + state.code, kinds.Washed(mass=given.mass))])
 
 
 def hang_piece(context: Context, given: HangGiven) -> Hung:
     """Record that the piece was hung, and work out its target from the mass just weighed."""
     state = found(context, given.code)
-    _open_to(state, (State.IN_SALT, State.RESTING))
+    open_to(state, (State.IN_SALT, State.DRAINING, State.RESTING))
+    if state.hung:
+        raise Refused(Problem("hung_already", "code", state.code))
     where = given.chamber or state.started.chamber
     air = _air_of(context, where) if where is not None else None
     mass = net(given.mass, given.tare)
     if mass.value > state.green_weight_kg * 1.02:
-        _doubt(
-            given, "heavier_than_green", given.mass.typed, mass_kg=mass.value, green_kg=state.green_weight_kg
-        )
+        green = state.green_weight_kg
+        doubt(given, "heavier_than_green", given.mass.typed, mass_kg=mass.value, green_kg=green)
     plan = replanned(context, state, hanging_kg=mass.value, air=air, reasons=given.reasons)
     body = kinds.Hung(
         chamber=where, mass=mass, tare=given.tare, thickness=given.thickness, target=target_choice(plan)
     )
     did = done(context, given, [(kinds.STREAM + state.code, body)])
-    return Hung(**_issued(context, given, state.code, did), target_mass_kg=plan.target.mass.value)
+    return Hung(**with_forecast(context, given, state.code, did), target_mass_kg=plan.target.mass.value)
 
 
 def _air_of(context: Context, key: str) -> kinds.AirChoice | None:
@@ -201,38 +196,26 @@ def _air_of(context: Context, key: str) -> kinds.AirChoice | None:
 def weigh_in(context: Context, given: WeighGiven) -> Done:
     """Record a weigh-in and issue the forecast that follows from it."""
     state = found(context, given.code)
-    _open_to(state, (State.HANGING, State.AT_ITS_MASS))
+    open_to(state, (State.HANGING, State.AT_ITS_MASS))
     at = given.at or context.now
     hung = state.hung[-1]
     mass = net(given.mass, given.tare)
     if at < hung.at:
         raise Refused(Problem("before_hanging", "at", at.isoformat(), hung.at.isoformat()))
-    dry = replanned(context, state, hanging_kg=hung.body.mass.value).hanging.dry_kg
+    left = mass.value / state.comparable_kg(mass.value, at)
+    dry = made_of(context, state).dry_kg * left
     if mass.value < dry:
         raise Refused(Problem("lighter_than_dry", "mass", given.mass.typed, params={"dry_kg": dry}))
     last = _last_before(state, at)
     step = given.scale_step.value if given.scale_step else 0.0
     if mass.value > last.mass_kg + max(2 * step, _SLACK * last.mass_kg):
-        _doubt(given, "heavier_than_last", given.mass.typed, mass_kg=mass.value, last_kg=last.mass_kg)
+        doubt(given, "heavier_than_last", given.mass.typed, mass_kg=mass.value, last_kg=last.mass_kg)
     days = (at - last.at).total_seconds() / 86400.0
     if mass.value < last.mass_kg * (1 - min(_FAST_FRAC_PER_DAY * max(days, 1.0), 0.9)):
-        _doubt(given, "much_lighter_than_last", given.mass.typed, mass_kg=mass.value, last_kg=last.mass_kg)
+        doubt(given, "much_lighter_than_last", given.mass.typed, mass_kg=mass.value, last_kg=last.mass_kg)
     body = kinds.Weighed(mass=mass, tare=given.tare, scale_step=given.scale_step)
     did = done(context, given, [(kinds.STREAM + state.code, body)])
-    return Done(**_issued(context, given, state.code, did))
-
-
-def take_down(context: Context, given: TakeDownGiven) -> Done:
-    """Record that the piece was taken down, and at what mass."""
-    state = found(context, given.code)
-    _open_to(state, (State.HANGING, State.AT_ITS_MASS))
-    at = given.at or context.now
-    if at < state.hung[-1].at:
-        raise Refused(Problem("before_hanging", "at", at.isoformat(), state.hung[-1].at.isoformat()))
-    target = state.target_mass_kg
-    if target is not None and given.mass.value > target * 1.005:
-        _doubt(given, "above_its_mass", given.mass.typed, mass_kg=given.mass.value, target_kg=target)
-    return done(context, given, [(kinds.STREAM + state.code, kinds.TakenDown(mass=given.mass))])
+    return Done(**with_forecast(context, given, state.code, did))
 
 
 def note(context: Context, given: NoteGiven) -> Done:
@@ -250,17 +233,18 @@ def net(mass: Measured, tare: Measured | None) -> Measured:
     return Measured(typed=f"{mass.typed} - {tare.typed}", value=mass.value - tare.value)
 
 
-def _open_to(state: PieceState, stages: tuple[State, ...]) -> None:
+def open_to(state: PieceState, stages: tuple[State, ...]) -> None:
+    """Refuse what is out of turn."""
     if state.state not in stages:
         raise Refused(
             Problem("not_at_this_stage", "code", state.code, ", ".join(stages), {"stage": state.state.value})
         )
 
 
-def _doubt(given: Command, code: str, typed: str, **params: float) -> None:
-    """Refuse an unlikely mass unless a reason is written for it."""
-    if not given.reasons.get("mass", "").strip():
-        raise Refused(Problem(code, "mass", typed, params={"reason_for": "mass", **params}))
+def doubt(given: Command, code: str, typed: str, *, field: str = "mass", **params: float) -> None:
+    """Refuse something unlikely unless a reason is written for its field."""
+    if not given.reasons.get(field, "").strip():
+        raise Refused(Problem(code, field, typed, params={"reason_for": field, **params}))
 
 
 class _Weight(NamedTuple):
@@ -273,10 +257,12 @@ def _last_before(state: PieceState, at: datetime) -> _Weight:
     hung = state.hung[-1]
     weights = [_Weight(hung.at, hung.body.mass.value)]
     weights += [_Weight(w.at, w.body.mass.value) for w in state.weigh_ins if hung.at <= w.at <= at]
-    return max(weights, key=lambda w: w.at)
+    last = max(weights, key=lambda w: w.at)
+    whole = state.comparable_kg(last.mass_kg, last.at)
+    return _Weight(last.at, whole * last.mass_kg / state.comparable_kg(last.mass_kg, at))
 
 
-def _issued(context: Context, given: Command, code: str, did: Done) -> dict[str, object]:
+def with_forecast(context: Context, given: Command, code: str, did: Done) -> dict[str, object]:
     """What was done, with the forecast issued after it; a forecast that fails never loses a weigh-in."""
     out = dict(did)
     if not did.already:

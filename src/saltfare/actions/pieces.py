@@ -38,14 +38,15 @@ class PieceLine(Frozen):
 
 
 class PiecesShown(Output):
-    """All pieces, those under way first."""
+    """All pieces, those under way first; those cut up or tied into others are left out."""
 
     pieces: tuple[PieceLine, ...]
 
 
 def pieces(context: Context, given: PiecesGiven) -> PiecesShown:
     """Every piece, those under way first, in the order they were started."""
-    found = sorted(states(context.journal), key=lambda s: s.state is State.TAKEN_DOWN)
+    own = [s for s in states(context.journal) if s.ended in (None, "discarded")]
+    found = sorted(own, key=lambda s: s.state is State.TAKEN_DOWN)
     return PiecesShown(pieces=tuple(line(context, state, forecasts=given.forecasts) for state in found))
 
 
@@ -67,9 +68,9 @@ def line(context: Context, state: PieceState, *, forecasts: bool) -> PieceLine:
         cut=state.started.cut,
         chamber=state.chamber,
         since=since(state),
-        loss_frac=1 - state.last_mass_kg / hung.mass.value if hung and state.last_mass_kg else None,
+        loss_frac=_loss(state),
         target_loss_frac=told.loss_from_hanging.value if told and told.loss_from_hanging else None,
-        target_kg=state.target_mass_kg,
+        target_kg=state.target_now_kg,
         last_kg=state.last_mass_kg,
         ready_early=ready[0],
         ready_likely=ready[1],
@@ -77,9 +78,16 @@ def line(context: Context, state: PieceState, *, forecasts: bool) -> PieceLine:
     )
 
 
+def _loss(state: PieceState) -> float | None:
+    last = state.last_weight
+    if not state.hung or last is None:
+        return None
+    return 1 - state.comparable_kg(last[1], last[0]) / state.hung[-1].body.mass.value
+
+
 def since(state: PieceState) -> datetime:
     """When it came into its state."""
-    if state.state is State.TAKEN_DOWN:
+    if state.taken_down:
         return state.taken_down[-1].at
     if state.state is State.AT_ITS_MASS:
         return state.weigh_ins[-1].at

@@ -148,9 +148,11 @@ class Weighed(Body, kind="weighed"):
 
 
 class TakenDown(Body, kind="taken_down"):
-    """Taken down from the chamber."""
+    """Taken down from the chamber: final mass, what was trimmed off, the lots made of the rest."""
 
     mass: Measured | None = None
+    trim: Measured | None = None
+    lots: tuple[str, ...] = ()
 
 
 class ForecastIssued(Body, kind="forecast_issued"):

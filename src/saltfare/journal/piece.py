@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
+from math import prod
 from typing import Any, Generic, TypeVar
 
 from saltfare.core.errors import NotFound
+from saltfare.core.fields import Measured
+from saltfare.journal import events_handling as handling
 from saltfare.journal import events_piece as kinds
-from saltfare.journal.events import Body, Event, Noted
+from saltfare.journal.events import Body, Corrected, Event, Noted
 from saltfare.journal.fold import Fact, Handlers, fold, in_time
 from saltfare.journal.store import Journal
 
@@ -22,6 +25,7 @@ class State(StrEnum):
 
     PLANNED = "planned"
     IN_SALT = "in salt"
+    DRAINING = "draining"
     RESTING = "resting"
     HANGING = "hanging"
     AT_ITS_MASS = "at its mass"
@@ -40,10 +44,20 @@ class Entry(Generic[B]):
 
 
 @dataclass(frozen=True, slots=True)
+class Rebased:
+    """Meat that left other than by drying: from `at` on a mass is `kept` of what it would have been."""
+
+    at: datetime
+    kept: float
+
+
+@dataclass(frozen=True, slots=True)
 class PieceState:
     """A piece. Every series is in time of measurement, however late it was recorded.
 
-    version: the version of its stream, what a command gives as `seen_version`.
+    version: the version of its stream, what a command gives as `seen_version`. parent: the piece it was
+    cut from; parts: the pieces it was tied together from. ended: how it stopped being a piece of its own
+    (`discarded`, `cut_in_two`, `tied_into`), None while it is one.
     """
 
     code: str
@@ -53,13 +67,26 @@ class PieceState:
     zone: str
     started: kinds.Started
     salted: tuple[Entry[kinds.Salted], ...] = ()
+    drained: tuple[Entry[handling.Drained], ...] = ()
     turned: tuple[Entry[kinds.Turned], ...] = ()
     washed: tuple[Entry[kinds.Washed], ...] = ()
+    shaped: tuple[Entry[handling.Shaped], ...] = ()
+    injected: tuple[Entry[handling.Injected], ...] = ()
+    smoked: tuple[Entry[handling.Smoked], ...] = ()
     hung: tuple[Entry[kinds.Hung], ...] = ()
+    rests: tuple[Entry[handling.RestBegun], ...] = ()
+    rests_ended: tuple[Entry[handling.RestEnded], ...] = ()
     weigh_ins: tuple[Entry[kinds.Weighed], ...] = ()
+    tares: tuple[Entry[handling.TareChanged], ...] = ()
+    looked: tuple[Entry[handling.Looked], ...] = ()
+    rebased: tuple[Rebased, ...] = ()
     taken_down: tuple[Entry[kinds.TakenDown], ...] = ()
+    discarded: tuple[Entry[handling.Discarded], ...] = ()
     notes: tuple[Entry[Noted], ...] = ()
     forecasts: tuple[Entry[kinds.ForecastIssued], ...] = ()
+    parent: str | None = None
+    parts: tuple[str, ...] = ()
+    ended: str | None = None
 
     @property
     def name(self) -> str:
@@ -68,22 +95,49 @@ class PieceState:
 
     @property
     def green_weight_kg(self) -> float:
-        """Its mass before salting."""
+        """Its mass before salting, of the whole it may have been cut from."""
         return self.started.green_weight.value
 
     @property
+    def is_intact(self) -> bool:
+        """Whether it is still one whole muscle that nothing was put into."""
+        opened = any(e.body.how in ("rolled", "tied", "butterflied") for e in self.shaped)
+        return not (opened or self.injected or self.parts)
+
+    @property
     def target_mass_kg(self) -> float | None:
-        """The mass it is to reach: as told at hanging, before that as planned."""
+        """The mass it is to reach as told at hanging, before that as planned, nothing cut off."""
         told = self.hung[-1].body.target if self.hung else None
         target = told or self.started.target
         return target.mass.value if target else None
 
     @property
+    def target_now_kg(self) -> float | None:
+        """The mass the scale is to show, less what was cut off."""
+        target = self.target_mass_kg
+        return None if target is None else target * self.kept_frac
+
+    @property
+    def kept_frac(self) -> float:
+        """What is left of it after cuts, of what would be there without them."""
+        return prod(one.kept for one in self.rebased)
+
+    def comparable_kg(self, mass_kg: float, at: datetime) -> float:
+        """A mass as it would be had nothing been cut off before `at`."""
+        return mass_kg / prod(one.kept for one in self.rebased if one.at <= at)
+
+    @property
+    def last_weight(self) -> tuple[datetime, float] | None:
+        """When it was last weighed while hanging, and what the scale showed."""
+        weights = [(e.at, e.body.mass.value) for e in self.hung[-1:]]
+        weights += [(e.at, e.body.mass.value) for e in self.weigh_ins]
+        weights += [(e.at, e.body.mass.value) for e in self.rests_ended if e.body.mass is not None]
+        return sorted(weights, key=lambda weight: weight[0])[-1] if weights else None
+
+    @property
     def last_mass_kg(self) -> float | None:
         """Its mass at the last weigh-in, or at hanging where there is none."""
-        if self.weigh_ins:
-            return self.weigh_ins[-1].body.mass.value
-        return self.hung[-1].body.mass.value if self.hung else None
+        return self.last_weight[1] if self.last_weight else None
 
     @property
     def chamber(self) -> str | None:
@@ -92,31 +146,61 @@ class PieceState:
         return hung or self.started.chamber
 
     @property
+    def tare(self) -> Measured | None:
+        """What hangs with it, where that was told."""
+        return self.tares[-1].body.tare if self.tares else None
+
+    @property
+    def is_resting(self) -> bool:
+        """Whether a rest was begun that has not ended."""
+        if not self.rests:
+            return False
+        return not self.rests_ended or self.rests_ended[-1].at < self.rests[-1].at
+
+    def hanging_s(self, at: datetime) -> float:
+        """Time it hung by an instant, sealed rests left out; negative before hanging."""
+        hung = self.hung[-1].at
+        rested = 0.0
+        for rest in self.rests:
+            if not rest.body.sealed or rest.at >= at:
+                continue
+            ends = [e.at for e in self.rests_ended if e.at >= rest.at]
+            rested += (min([*ends, at]) - rest.at).total_seconds()
+        return (at - hung).total_seconds() - rested
+
+    @property
     def state(self) -> State:
         """Where it stands: what happened tells, and the last weigh-in against the target mass."""
-        if self.taken_down:
+        if self.taken_down or self.ended:
             return State.TAKEN_DOWN
         if self.hung:
-            target = self.target_mass_kg
-            last = self.weigh_ins[-1].body.mass.value if self.weigh_ins else None
-            done = target is not None and last is not None and last <= target
+            if self.is_resting:
+                return State.RESTING
+            target, last = self.target_mass_kg, self.last_weight
+            weighed = bool(self.weigh_ins) and target is not None and last is not None
+            done = weighed and last and target and self.comparable_kg(last[1], last[0]) <= target
             return State.AT_ITS_MASS if done else State.HANGING
-        if self.washed:
+        if self.washed or self.is_resting:
             return State.RESTING
+        if self.drained and self.drained[-1].at > self.salted[-1].at:
+            return State.DRAINING
         return State.IN_SALT if self.salted else State.PLANNED
 
 
 def entry_of(fact: Fact, body: B) -> Entry[B]:
-    """The entry of a fact in a series."""
+    """A fact as a state keeps it."""
     return Entry(fact.event.id, fact.at, fact.event.zone, body, fact.corrected_by)
 
 
-def _series(name: str) -> Callable[[PieceState | None, Fact, Any], PieceState | None]:
+Handler = Callable[[PieceState | None, Fact, Any], PieceState | None]
+
+
+def _series(name: str) -> Handler:
     def add(state: PieceState | None, fact: Fact, body: Body) -> PieceState | None:
         if state is None:
             return None
-        grown: dict[str, Any] = {name: in_time(getattr(state, name), entry_of(fact, body))}
-        return replace(state, **grown)
+        changes: dict[str, Any] = {name: in_time(getattr(state, name), entry_of(fact, body))}
+        return replace(state, **changes)
 
     return add
 
@@ -129,6 +213,35 @@ def _start(state: PieceState | None, fact: Fact, body: kinds.Started) -> PieceSt
     return PieceState(code, event.stream_version, event.id, fact.at, event.zone, body)
 
 
+def _taste(state: PieceState | None, fact: Fact, body: handling.Tasted) -> PieceState | None:
+    return _rebase(state, fact.at, body.after.value / body.before.value)
+
+
+def _split(state: PieceState | None, fact: Fact, body: handling.SplitOff) -> PieceState | None:
+    """The parent's history goes on under the part's code, for the part's share of the mass."""
+    if state is None:
+        return None
+    code = fact.event.stream.removeprefix(kinds.STREAM)
+    part = replace(state, code=code, parent=state.code, ended=None, started_id=fact.event.id)
+    return _rebase(part, fact.at, body.mass.value / body.whole.value)
+
+
+def _rebase(state: PieceState | None, at: datetime, kept: float) -> PieceState | None:
+    return state and replace(state, rebased=in_time(state.rebased, Rebased(at, kept)))
+
+
+def _end(name: str) -> Handler:
+    def end(state: PieceState | None, fact: Fact, body: Body) -> PieceState | None:
+        return state and replace(state, ended=name)
+
+    return end
+
+
+def _discard(state: PieceState | None, fact: Fact, body: handling.Discarded) -> PieceState | None:
+    thrown = _series("discarded")(state, fact, body)
+    return thrown and replace(thrown, ended="discarded")
+
+
 _HANDLERS: Handlers[PieceState | None] = {
     kinds.Started: _start,
     kinds.Salted: _series("salted"),
@@ -138,19 +251,32 @@ _HANDLERS: Handlers[PieceState | None] = {
     kinds.Weighed: _series("weigh_ins"),
     kinds.TakenDown: _series("taken_down"),
     kinds.ForecastIssued: _series("forecasts"),
+    handling.Drained: _series("drained"),
+    handling.Shaped: _series("shaped"),
+    handling.Injected: _series("injected"),
+    handling.Smoked: _series("smoked"),
+    handling.RestBegun: _series("rests"),
+    handling.RestEnded: _series("rests_ended"),
+    handling.TareChanged: _series("tares"),
+    handling.Looked: _series("looked"),
+    handling.Tasted: _taste,
+    handling.SplitOff: _split,
+    handling.CutInTwo: _end("cut_in_two"),
+    handling.TiedInto: _end("tied_into"),
+    handling.Discarded: _discard,
     Noted: _series("notes"),
 }
 
 
-def piece_state(events: tuple[Event, ...]) -> PieceState | None:
+def piece_state(events: tuple[Event, ...], initial: PieceState | None = None) -> PieceState | None:
     """The piece its events tell of; None where its start was withdrawn."""
-    state = fold(events, None, _HANDLERS)
+    state = fold(events, initial, _HANDLERS)
     return replace(state, version=events[-1].stream_version) if state else None
 
 
 def piece(journal: Journal, code: str) -> PieceState:
     """The piece of that code. Raises NotFound, also where its start was withdrawn."""
-    state = journal.fold(kinds.STREAM + code, piece_state)
+    state = _with_forebears(journal, code)
     if state is None:
         raise NotFound("piece", code)
     return state
@@ -158,4 +284,72 @@ def piece(journal: Journal, code: str) -> PieceState:
 
 def pieces(journal: Journal) -> tuple[PieceState, ...]:
     """Every piece, in the order they were started."""
-    return tuple(state for state in journal.fold_all(kinds.STREAM, piece_state).values() if state)
+    codes = [stream.removeprefix(kinds.STREAM) for stream in journal.streams(kinds.STREAM)]
+    return tuple(state for code in codes if (state := _with_forebears(journal, code)))
+
+
+def _with_forebears(journal: Journal, code: str) -> PieceState | None:
+    """A piece with the history of those it came from, which may still be corrected afterwards."""
+    own = journal.fold(kinds.STREAM + code, tuple)
+    if not own:
+        return None
+    first = own[0].body
+    if isinstance(first, handling.SplitOff):
+        before = _until(journal.events(kinds.STREAM + first.parent), own[0].seq)
+        return piece_state((*before, *own))
+    if isinstance(first, handling.TiedTogether):
+        found = [_at(journal, part, own[0].seq) for part in first.parts]
+        return piece_state(own, _tied(own[0], first, [state for state in found if state]))
+    return journal.fold(kinds.STREAM + code, piece_state)
+
+
+def _at(journal: Journal, code: str, seq: int) -> PieceState | None:
+    """A piece as it was before an event, later corrections counted."""
+    events = _until(journal.events(kinds.STREAM + code), seq)
+    first = events[0].body if events else None
+    if isinstance(first, handling.SplitOff):
+        before = _until(journal.events(kinds.STREAM + first.parent), events[0].seq)
+        return piece_state((*before, *events))
+    return piece_state(events) if events else None
+
+
+def _until(events: Iterable[Event], seq: int) -> tuple[Event, ...]:
+    return tuple(e for e in events if e.seq < seq or isinstance(e.body, Corrected))
+
+
+def _tied(event: Event, body: handling.TiedTogether, parts: list[PieceState]) -> PieceState | None:
+    """One piece of several, hung anew as one; it begins with the first one's cut and plan."""
+    if not parts:
+        return None
+    whole = sum(mass.value for mass in body.parts.values())
+    green = sum(part.green_weight_kg * part.kept_frac for part in parts)
+    target = sum(part.target_now_kg or 0.0 for part in parts)
+    begun = parts[0].started.model_copy(
+        update={
+            "name": body.name,
+            "green_weight": Measured.si(green),
+            "shape": body.shape,
+            "thickness": body.thickness,
+            "length": body.length,
+            "width": body.width,
+        }
+    )
+    told = parts[0].hung[-1].body.target if parts[0].hung else begun.target
+    hung = kinds.Hung(
+        chamber=parts[0].chamber,
+        mass=Measured.si(whole),
+        target=told.model_copy(update={"mass": Measured.si(target)}) if told else None,
+    )
+    code = event.stream.removeprefix(kinds.STREAM)
+    return PieceState(
+        code=code,
+        version=event.stream_version,
+        started_id=event.id,
+        started_at=parts[0].started_at,
+        zone=event.zone,
+        started=begun,
+        salted=parts[0].salted,
+        washed=parts[0].washed,
+        hung=(Entry(event.id, event.at, event.zone, hung),),
+        parts=tuple(body.parts),
+    )
