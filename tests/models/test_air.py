@@ -35,8 +35,10 @@ def test_saturation_pressure_agrees_with_psychrolib_and_coolprop(temp: float) ->
 
 def test_slope_of_saturation_agrees_with_differences() -> None:
     t = np.linspace(274.0, 320.0, 30)
-    _, slope = air.saturation_over_water(t)
-    by_differences = (air.saturation_over_water(t + 1e-3)[0] - air.saturation_over_water(t - 1e-3)[0]) / 2e-3
+    _, slope = air.saturation_over_water(temp_k=t)
+    by_differences = (
+        air.saturation_over_water(temp_k=t + 1e-3)[0] - air.saturation_over_water(temp_k=t - 1e-3)[0]
+    ) / 2e-3
     assert slope == pytest.approx(by_differences, rel=1e-7)
 
 

@@ -79,7 +79,16 @@ def test_flux_used_agrees_with_the_constitutive_law_at_the_end_of_each_step() ->
     for k in range(6):
         surface = stretches.stretch(k)
         for _ in range(6):
-            _, after, _ = advance(inside, surface, k, state, DAY / 12, total, RULES, Course())
+            _, after, _ = advance(
+                shells=inside,
+                surface=surface,
+                stretch=k,
+                state=state,
+                step=DAY / 12,
+                scale=total,
+                rules=RULES,
+                course=Course(),
+            )
             for i, twin in enumerate(twins):
                 twin.set_air(13.0, float(air.rh_frac[k]), 0.1)
                 # the law as scipy solves it, at the profile of the end of the step
@@ -95,7 +104,14 @@ def test_what_leaves_the_shells_is_what_crosses_the_surface() -> None:
     for k in range(6):
         for _ in range(4):
             middle, after, _ = advance(
-                inside, stretches.stretch(k), k, state, DAY / 8, total, RULES, Course()
+                shells=inside,
+                surface=stretches.stretch(k),
+                stretch=k,
+                state=state,
+                step=DAY / 8,
+                scale=total,
+                rules=RULES,
+                course=Course(),
             )
             gamma = 1 - 2**-0.5
             crossed += DAY / 8 * ((1 - gamma) * middle.flows.out + gamma * after.flows.out)

@@ -112,9 +112,9 @@ def test_isotherm_rises_everywhere(salt: float) -> None:
 def test_slope_of_the_isotherm_agrees_with_differences() -> None:
     at = np.array([0.3, 0.7, 0.745, 0.7526, 0.76, 0.9, 0.99])
     salt = np.full(at.shape, 0.1)
-    up, _ = sorption.water_of_salted_meat(at + 1e-6, salt, LEAN)
-    down, _ = sorption.water_of_salted_meat(at - 1e-6, salt, LEAN)
-    _, slope = sorption.water_of_salted_meat(at, salt, LEAN)
+    up, _ = sorption.water_of_salted_meat(aw=at + 1e-6, salt_ratio=salt, protein=LEAN)
+    down, _ = sorption.water_of_salted_meat(aw=at - 1e-6, salt_ratio=salt, protein=LEAN)
+    _, slope = sorption.water_of_salted_meat(aw=at, salt_ratio=salt, protein=LEAN)
     assert (up - down) / 2e-6 == pytest.approx(slope, rel=1e-6)
 
 

@@ -22,7 +22,7 @@ _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.48
 _WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 6.5459673)
 
 
-def within_temp(temp_c: Floats, model: str) -> Array:
+def _temp(temp_c: Floats, model: str) -> Array:
     """Temperatures within the properties' range. Raises OutOfRange."""
     return check_range(temp_c, low=LOW_C, high=HIGH_C, model=model, quantity="temp_c")
 
@@ -31,8 +31,16 @@ def _rh(rh_frac: Floats, model: str) -> Array:
     return check_range(rh_frac, low=0.0, high=1.0, model=model, quantity="rh_frac")
 
 
-def saturation_over_water(temp_k: Array) -> tuple[Array, Array]:
+def saturation_over_water(*, temp_k: Array) -> tuple[Array, Array]:
     """Saturation pressure over water and its slope [Pa, Pa/K], unchecked: the inner loop of a solver.
+
+    Parameters
+    ----------
+    temp_k : [K]
+
+    Returns
+    -------
+    pressure and slope
 
     Source
     ------
@@ -64,10 +72,10 @@ def saturation_pressure_ashrae(*, temp_c: Floats) -> Array:
     ------
     ashrae_2017, chapter 1, equations 5 and 6
     """
-    t = within_temp(temp_c, "saturation_pressure_ashrae") + ZERO_C_K
+    t = _temp(temp_c, "saturation_pressure_ashrae") + ZERO_C_K
     c = _ICE
     ice = np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * c[5]))) + c[6] * np.log(t))
-    return np.where(t < ZERO_C_K, ice, saturation_over_water(t)[0])[()]
+    return np.where(t < ZERO_C_K, ice, saturation_over_water(temp_k=t)[0])[()]
 
 
 def vapour_pressure(*, temp_c: Floats, rh_frac: Floats) -> Array:
@@ -115,12 +123,12 @@ def humidity_ratio_ideal(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats
     ashrae_2017, chapter 1, equation 20
     """
     vapour = vapour_pressure(temp_c=temp_c, rh_frac=rh_frac)
-    total = within_pressure(pressure_pa, "humidity_ratio_ideal")
+    total = _pressure(pressure_pa, "humidity_ratio_ideal")
     check_range(vapour / total, low=0.0, high=0.9, model="humidity_ratio_ideal", quantity="vapour share")
     return (MOLAR_RATIO * vapour / (total - vapour))[()]
 
 
-def within_pressure(pressure_pa: Floats, model: str) -> Array:
+def _pressure(pressure_pa: Floats, model: str) -> Array:
     """Air pressures where people live. Raises OutOfRange."""
     return check_range(pressure_pa, low=5e4, high=1.1e5, model=model, quantity="pressure_pa")
 
@@ -178,7 +186,7 @@ def wet_bulb_ashrae(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats) -> 
     ashrae_2017, chapter 1, equation 33
     """
     dry, total = np.broadcast_arrays(
-        within_temp(temp_c, "wet_bulb_ashrae"), within_pressure(pressure_pa, "wet_bulb_ashrae")
+        _temp(temp_c, "wet_bulb_ashrae"), _pressure(pressure_pa, "wet_bulb_ashrae")
     )
     held = humidity_ratio_ideal(temp_c=dry, rh_frac=rh_frac, pressure_pa=total)
     dry, total, held = np.broadcast_arrays(dry, total, held)
@@ -224,9 +232,9 @@ def density_moist_air(*, temp_c: Floats, rh_frac: Floats, pressure_pa: Floats) -
     ------
     ashrae_2017, chapter 1, equations 24 and 26
     """
-    kelvin = within_temp(temp_c, "density_moist_air") + ZERO_C_K
+    kelvin = _temp(temp_c, "density_moist_air") + ZERO_C_K
     vapour = vapour_pressure(temp_c=temp_c, rh_frac=rh_frac)
-    dry = within_pressure(pressure_pa, "density_moist_air") - vapour
+    dry = _pressure(pressure_pa, "density_moist_air") - vapour
     return (dry / (DRY_AIR_J_PER_KG_K * kelvin) + vapour / (VAPOUR_J_PER_KG_K * kelvin))[()]
 
 
@@ -249,7 +257,7 @@ def viscosity_sutherland(*, temp_c: Floats) -> Array:
     ------
     white_viscous_flow, Sutherland's law for air: 1.716e-5 Pa s at 273 K, 111 K
     """
-    t = within_temp(temp_c, "viscosity_sutherland") + ZERO_C_K
+    t = _temp(temp_c, "viscosity_sutherland") + ZERO_C_K
     return (1.716e-5 * (t / 273.0) ** 1.5 * (273.0 + 111.0) / (t + 111.0))[()]
 
 
@@ -272,7 +280,7 @@ def conductivity_sutherland(*, temp_c: Floats) -> Array:
     ------
     white_viscous_flow, Sutherland's law for air: 0.0241 W/(m K) at 273 K, 194 K
     """
-    t = within_temp(temp_c, "conductivity_sutherland") + ZERO_C_K
+    t = _temp(temp_c, "conductivity_sutherland") + ZERO_C_K
     return (0.0241 * (t / 273.0) ** 1.5 * (273.0 + 194.0) / (t + 194.0))[()]
 
 
@@ -295,7 +303,7 @@ def heat_capacity_air(*, temp_c: Floats) -> Array:
     ------
     ashrae_2017, chapter 1, equation 30: 1.006 kJ/(kg K)
     """
-    return np.full_like(within_temp(temp_c, "heat_capacity_air"), 1006.0)[()]
+    return np.full_like(_temp(temp_c, "heat_capacity_air"), 1006.0)[()]
 
 
 def vapour_diffusivity_ashrae(*, temp_c: Floats, pressure_pa: Floats) -> Array:
@@ -318,8 +326,8 @@ def vapour_diffusivity_ashrae(*, temp_c: Floats, pressure_pa: Floats) -> Array:
     ------
     ashrae_2017, chapter 6, equation 10: (0.926 / p) T^2.5 / (T + 245) mm2/s with p in kPa
     """
-    t = within_temp(temp_c, "vapour_diffusivity_ashrae") + ZERO_C_K
-    kilo = within_pressure(pressure_pa, "vapour_diffusivity_ashrae") / 1e3
+    t = _temp(temp_c, "vapour_diffusivity_ashrae") + ZERO_C_K
+    kilo = _pressure(pressure_pa, "vapour_diffusivity_ashrae") / 1e3
     return (1e-6 * 0.926 / kilo * t**2.5 / (t + 245.0))[()]
 
 
@@ -342,11 +350,19 @@ def latent_heat(*, temp_c: Floats) -> Array:
     ------
     latent_heat_linear, 2.501e6 - 2361 t
     """
-    return latent_heat_at(within_temp(temp_c, "latent_heat"))[()]
+    return latent_heat_at(temp_c=_temp(temp_c, "latent_heat"))[()]
 
 
-def latent_heat_at(temp_c: Array) -> Array:
+def latent_heat_at(*, temp_c: Array) -> Array:
     """`latent_heat` without the range check: the inner loop of a solver.
+
+    Parameters
+    ----------
+    temp_c : [°C]
+
+    Returns
+    -------
+    latent heat [J/kg]
 
     Source
     ------

@@ -7,17 +7,25 @@ import numpy as np
 from saltfare.core.numerics import Array, Floats, check_range
 from saltfare.models.air import (
     DRY_AIR_J_PER_KG_K,
+    HIGH_C,
+    LOW_C,
     ZERO_C_K,
     conductivity_sutherland,
     heat_capacity_air,
     vapour_diffusivity_ashrae,
     viscosity_sutherland,
-    within_pressure,
-    within_temp,
 )
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # CODATA 2018, W/(m2 K4)
 GRAVITY = 9.80665  # standard acceleration, m/s2
+
+
+def _temp(temp_c: Floats, model: str) -> Array:
+    return check_range(temp_c, low=LOW_C, high=HIGH_C, model=model, quantity="temp_c")
+
+
+def _pressure(pressure_pa: Floats, model: str) -> Array:
+    return check_range(pressure_pa, low=5e4, high=1.1e5, model=model, quantity="pressure_pa")
 
 
 def nusselt_cylinder_churchill_bernstein(*, reynolds: Floats, prandtl: Floats) -> Array:
@@ -165,9 +173,9 @@ def heat_film(
     size = check_range(size_m, low=0.002, high=2.0, model="heat_film", quantity="size_m")
     speed = check_range(speed_m_per_s, low=0.0, high=5.0, model="heat_film", quantity="speed_m_per_s")
     lift = check_range(buoyancy_k, low=0.0, high=50.0, model="heat_film", quantity="buoyancy_k")
-    kelvin = within_temp(temp_c, "heat_film") + ZERO_C_K
+    kelvin = _temp(temp_c, "heat_film") + ZERO_C_K
     conductivity = conductivity_sutherland(temp_c=temp_c)
-    density = within_pressure(pressure_pa, "heat_film") / (DRY_AIR_J_PER_KG_K * kelvin)
+    density = _pressure(pressure_pa, "heat_film") / (DRY_AIR_J_PER_KG_K * kelvin)
     kinematic = viscosity_sutherland(temp_c=temp_c) / density
     thermal = conductivity / (density * heat_capacity_air(temp_c=temp_c))
     prandtl = kinematic / thermal
@@ -208,9 +216,9 @@ def vapour_film_lewis(*, heat_film_w_per_m2_k: Floats, temp_c: Floats, pressure_
     film = check_range(
         heat_film_w_per_m2_k, low=0.0, high=500.0, model="vapour_film_lewis", quantity="heat film"
     )
-    kelvin = within_temp(temp_c, "vapour_film_lewis") + ZERO_C_K
+    kelvin = _temp(temp_c, "vapour_film_lewis") + ZERO_C_K
     heat = (
-        within_pressure(pressure_pa, "vapour_film_lewis")
+        _pressure(pressure_pa, "vapour_film_lewis")
         / (DRY_AIR_J_PER_KG_K * kelvin)
         * heat_capacity_air(temp_c=temp_c)
     )
@@ -242,6 +250,6 @@ def radiation_film(*, temp_c: Floats, emissivity: Floats) -> Array:
     ------
     codata_2018, Stefan-Boltzmann constant; 4 e s T^3 is the slope of e s T^4
     """
-    kelvin = within_temp(temp_c, "radiation_film") + ZERO_C_K
+    kelvin = _temp(temp_c, "radiation_film") + ZERO_C_K
     grey = check_range(emissivity, low=0.0, high=1.0, model="radiation_film", quantity="emissivity")
     return (4.0 * grey * STEFAN_BOLTZMANN * kelvin**3)[()]

@@ -86,10 +86,10 @@ def merged(*, air: Air, merging: Merging) -> Air:
     lasts = np.append(firsts[1:], len(ends)) - 1
     lengths = np.diff(ends, prepend=0.0)
     whole = np.add.reduceat(lengths, firsts)[:, None]
-    vapour = humidity * saturation_over_water(temp + ZERO_C_K)[0]
+    vapour = humidity * saturation_over_water(temp_k=temp + ZERO_C_K)[0]
     mean_temp = np.add.reduceat(temp * lengths[:, None], firsts, axis=0) / whole
     mean_vapour = np.add.reduceat(vapour * lengths[:, None], firsts, axis=0) / whole
-    mean_humidity = mean_vapour / saturation_over_water(mean_temp + ZERO_C_K)[0]
+    mean_humidity = mean_vapour / saturation_over_water(temp_k=mean_temp + ZERO_C_K)[0]
     return Air(ends[lasts], mean_temp, mean_humidity, speed[firsts])
 
 

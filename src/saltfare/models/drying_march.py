@@ -119,7 +119,16 @@ def march(
             left = stop - clock
             step = left if left <= 1.05 * wished else (0.5 * left if left < 2.0 * wished else wished)
             try:
-                middle, after, error = advance(shells, surface, k, state, step, total, rules, course)
+                middle, after, error = advance(
+                    shells=shells,
+                    surface=surface,
+                    stretch=k,
+                    state=state,
+                    step=step,
+                    scale=total,
+                    rules=rules,
+                    course=course,
+                )
                 if error > 4.0 and step > 4.0 * rules.least_step_s:
                     raise Split(-1, error)
             except Split as split:
@@ -150,7 +159,7 @@ def march(
     return course
 
 
-def solve_stage(
+def _solve_stage(
     shells: Shells, surface: Surface, base: Array, ratio: Array, flows: Flows, span: float, scale: Array,
     rules: Rules, course: Course,
 ) -> tuple[Array, Flows]:  # fmt: skip
@@ -187,10 +196,32 @@ def solve_stage(
 
 
 def advance(
-    shells: Shells, surface: Surface, stretch: int, state: State, step: float, scale: Array, rules: Rules,
+    *, shells: Shells, surface: Surface, stretch: int, state: State, step: float, scale: Array, rules: Rules,
     course: Course,
 ) -> tuple[State, State, float]:  # fmt: skip
-    """One step: the state at its first stage, the state at its end, its error over that allowed."""
+    """One step of the march.
+
+    Parameters
+    ----------
+    shells, surface, stretch : the insides, and the air and its number
+    state : where the step starts
+    step : its length [s]
+    scale : water at hanging, (n,) [kg/kg]
+    rules : tolerances
+    course : where solves and residuals are counted
+
+    Returns
+    -------
+    the state at the first stage, the state at the end, the step's error over that allowed
+
+    Raises
+    ------
+    Split where a stage does not converge
+
+    Source
+    ------
+    alexander_1977, two stages, gamma = 1 - sqrt(2)/2
+    """
     span = GAMMA * step
     known = state.flows
     try:
@@ -198,13 +229,13 @@ def advance(
             known = shells.in_other_air(
                 flows=known, water=state.ratio, surface=surface, tolerance_k=FIRST_LOOK_K
             )
-        ratio, first = solve_stage(
+        ratio, first = _solve_stage(
             shells, surface, state.water, state.ratio, known, span, scale, rules, course
         )
         middle = State(state.water - span * first.drain, ratio, first, stretch)
         base = state.water - (step - span) * first.drain
         # from the first stage, whose flows and slopes are at hand
-        ratio, last = solve_stage(shells, surface, base, ratio, first, span, scale, rules, course)
+        ratio, last = _solve_stage(shells, surface, base, ratio, first, span, scale, rules, course)
     except NotConverged as failure:
         raise Split(failure.member, failure.residual) from None
     after = State(base - span * last.drain, ratio, last, stretch)

@@ -21,6 +21,15 @@ from saltfare.models.sorption import ProteinIsotherm, isotherm_curve
 def shell_weights(*, shells: int, grading: float) -> Array:
     """Shares of the solids from the middle outwards; thinner towards the surface.
 
+    Parameters
+    ----------
+    shells : how many
+    grading : power of depth; 1 for equal shares, more for thinner outer shells
+
+    Returns
+    -------
+    shares that sum to one, (shells,)
+
     Source
     ------
     saltfare_numerics, shares of a power law of depth

@@ -45,10 +45,10 @@ class Surface:
 
     def flows(self, temp_k: Array) -> tuple[Array, Array, Array, Array]:
         """Water leaving [kg/(m2 s)], its slope in T, activity, its slope in T."""
-        latent = 2.501e6 - 2361.0 * (temp_k - humid.ZERO_C_K)
+        latent = humid.latent_heat_at(temp_c=temp_k - humid.ZERO_C_K)
         leaving = self.heat_w_per_m2_k * (self.temp_k - temp_k) / latent
         d_leaving = (2361.0 * leaving - self.heat_w_per_m2_k) / latent
-        full, d_full = humid.saturation_over_water(temp_k)
+        full, d_full = humid.saturation_over_water(temp_k=temp_k)
         spread = humid.VAPOUR_J_PER_KG_K * self.resistance_s_per_m
         aw = (leaving * temp_k * spread + self.vapour_pa) / full
         d_aw = (spread * (d_leaving * temp_k + leaving) - aw * d_full) / full
@@ -176,7 +176,7 @@ class Stretches:
         resistance = resistance_multiplier * (1.0 / vapour_film + piece.casing_resistance_s_per_m)
         heat = film + air_film.radiation_film(temp_c=temp_c, emissivity=body.emissivity)
         temp_k = temp_c + humid.ZERO_C_K
-        vapour = rh_frac * humid.saturation_over_water(temp_k)[0]
+        vapour = rh_frac * humid.saturation_over_water(temp_k=temp_k)[0]
         shape = np.broadcast_shapes(resistance.shape, vapour.shape, (1, resistance_multiplier.shape[-1]))
         temp_k, vapour, heat, resistance = (
             np.broadcast_to(a, shape) for a in (temp_k, vapour, heat, resistance)
@@ -197,7 +197,7 @@ class Stretches:
         for _ in range(30):
             # in j rather than in a: nearly straight, so Newton's rule runs in from the air's temperature
             leaving, d_leaving, _, _ = surface.flows(t)
-            full, d_full = humid.saturation_over_water(t)
+            full, d_full = humid.saturation_over_water(temp_k=t)
             spread = humid.VAPOUR_J_PER_KG_K * self.resistance_s_per_m
             value = aw * full - self.vapour_pa - leaving * t * spread
             change = value / (aw * d_full - spread * (d_leaving * t + leaving))

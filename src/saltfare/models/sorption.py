@@ -223,8 +223,16 @@ def aw_saturated_brine(*, protein: ProteinIsotherm) -> float:
     return protein.crystal_aw
 
 
-def water_of_salted_meat(aw: Array, salt_ratio: Array, protein: ProteinIsotherm) -> tuple[Array, Array]:
+def water_of_salted_meat(*, aw: Array, salt_ratio: Array, protein: ProteinIsotherm) -> tuple[Array, Array]:
     """Water ratio and its slope in activity, without a range check: the inner loop of a solver.
+
+    Parameters
+    ----------
+    aw, salt_ratio, protein : as in `water_ratio_salted_meat`, arrays of one shape
+
+    Returns
+    -------
+    water ratio and slope
 
     Source
     ------
@@ -270,7 +278,7 @@ def water_ratio_salted_meat(*, aw: Floats, salt_ratio: Floats, protein: ProteinI
     )
     s = check_range(salt_ratio, low=0.0, high=1.0, model="water_ratio_salted_meat", quantity="salt_ratio")
     a, s = np.broadcast_arrays(a, s)
-    return water_of_salted_meat(a, s, protein)[0][()]
+    return water_of_salted_meat(aw=a, salt_ratio=s, protein=protein)[0][()]
 
 
 def aw_salted_meat(*, water_ratio: Floats, salt_ratio: Floats, protein: ProteinIsotherm) -> Array:
@@ -296,8 +304,8 @@ def aw_salted_meat(*, water_ratio: Floats, salt_ratio: Floats, protein: ProteinI
     """
     s = check_range(salt_ratio, low=0.0, high=1.0, model="aw_salted_meat", quantity="salt_ratio")
     x, s = np.broadcast_arrays(np.asarray(water_ratio, dtype=np.float64), s)
-    least = water_of_salted_meat(np.full(x.shape, protein.aw_low), s, protein)[0]
-    most = water_of_salted_meat(np.full(x.shape, protein.aw_high), s, protein)[0]
+    least = water_of_salted_meat(aw=np.full(x.shape, protein.aw_low), salt_ratio=s, protein=protein)[0]
+    most = water_of_salted_meat(aw=np.full(x.shape, protein.aw_high), salt_ratio=s, protein=protein)[0]
     outside = np.ravel(~((x >= least) & (x <= most)))
     if outside.any():
         at = int(np.flatnonzero(outside)[0])
@@ -311,7 +319,7 @@ def aw_salted_meat(*, water_ratio: Floats, salt_ratio: Floats, protein: ProteinI
     flat_x, flat_s = np.ravel(x), np.ravel(s)
 
     def gap(a: Array) -> tuple[Array, Array]:
-        ratio, slope = water_of_salted_meat(a, flat_s, protein)
+        ratio, slope = water_of_salted_meat(aw=a, salt_ratio=flat_s, protein=protein)
         # in logarithms the curve is nearly straight towards pure water, where it runs to infinity
         return np.log(ratio / flat_x), slope / ratio
 
@@ -367,8 +375,8 @@ def isotherm_curve(protein: ProteinIsotherm) -> IsothermCurve:
     """
     aw = np.linspace(protein.aw_low, protein.aw_high, _INTERVALS + 1)
     width = aw[1] - aw[0]
-    bare, d_bare = water_of_salted_meat(aw, np.zeros_like(aw), protein)
-    salted, d_salted = water_of_salted_meat(aw, np.ones_like(aw), protein)
+    bare, d_bare = water_of_salted_meat(aw=aw, salt_ratio=np.zeros_like(aw), protein=protein)
+    salted, d_salted = water_of_salted_meat(aw=aw, salt_ratio=np.ones_like(aw), protein=protein)
     columns = []
     for value, slope in ((bare, d_bare * width), (salted - bare, (d_salted - d_bare) * width)):
         rise, left, right = np.diff(value), slope[:-1], slope[1:]
