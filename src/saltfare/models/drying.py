@@ -1,8 +1,8 @@
 """Hanging: a piece dries in its chamber's air, an ensemble of possible pieces at once.
 
 Salt and fat go with the solids and stay even; water moves by diffusion that falls as the meat dries;
-the piece shrinks; at the surface film and casing stand in series and evaporation cools. What this
-leaves out is told in docs/drying.md.
+the piece shrinks; at the surface film and casing stand in series and evaporation cools. Left out: salt
+that moves on its own, layers of fat, the humidity a piece adds to a small chamber, the piece's own heat.
 """
 
 from __future__ import annotations
