@@ -9,16 +9,14 @@ import json
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NoReturn
 
 import click
 
 from saltfare import __version__
 from saltfare.actions.registry import ACTIONS, get
 from saltfare.faces import cli_door
+from saltfare.faces.cli_run import opened, refuse, run_and_print
 from saltfare.faces.words import Words
-
-BAD_INPUT = 2
 
 
 class _Commands(click.Group):
@@ -70,23 +68,6 @@ def main(ctx: click.Context, demo: bool, now: str | None) -> None:
     ctx.obj = {"demo": demo, "now": _now(now)}
 
 
-def opened(ctx: click.Context, *, demo: bool | None = None) -> Any:
-    """The house the options name, as a context manager."""
-    from saltfare.faces.opening import opened as open_house
-    from saltfare.faces.opening import utc_now
-
-    at = ctx.obj["now"]
-    return open_house(demo=ctx.obj["demo"] if demo is None else demo, clock=(lambda: at) if at else utc_now)
-
-
-def refuse(error: Exception) -> NoReturn:
-    """Print what an error says in the contract's shape and leave with exit code 2."""
-    from saltfare.faces.errors_shown import as_json
-
-    click.echo(json.dumps(as_json(error, Words()), ensure_ascii=False))
-    sys.exit(BAD_INPUT)
-
-
 @main.command("actions")
 def list_actions() -> None:
     """List every action."""
@@ -132,18 +113,6 @@ def do(ctx: click.Context, action: str, file: str) -> None:
     except SaltfareError as error:
         refuse(error)
     run_and_print(ctx, action, data)
-
-
-def run_and_print(ctx: click.Context, action: str, data: dict[str, Any]) -> None:
-    """Run an action and print its output as JSON, or its problems."""
-    from saltfare.actions.registry import run as run_action
-    from saltfare.core.errors import SaltfareError
-
-    try:
-        with opened(ctx) as house:
-            click.echo(run_action(action, house.context(), data).model_dump_json())
-    except SaltfareError as error:
-        refuse(error)
 
 
 @main.command("check-sources")

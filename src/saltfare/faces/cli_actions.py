@@ -9,6 +9,7 @@ import click
 
 from saltfare.actions.registry import Action
 from saltfare.core.errors import Problem, Refused
+from saltfare.faces.cli_run import refuse, run_and_print
 from saltfare.faces.words import Words
 
 _FIRST = ("code", "key", "name", "source")  # what a person says first, without its option's name
@@ -36,8 +37,6 @@ def command_for(action: Action) -> click.Command:
 
     @click.pass_context
     def call(ctx: click.Context, /, **given: Any) -> None:
-        from saltfare.faces.cli import refuse, run_and_print
-
         try:
             data = {k: _value(k, v, properties[k]) for k, v in given.items() if v not in (None, False)}
         except Refused as error:
