@@ -19,7 +19,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from argon2 import extract_parameters
+from argon2 import extract_parameters, profiles
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -114,6 +114,8 @@ def test_length_is_asked_for_and_nothing_of_the_make_up(text: str) -> None:
         ("qwertyuiopasdfgh", "passphrase_guessable"),
         ("ponmlkjihgfedcba", "passphrase_guessable"),
         ("Ab1! Ab1! Ab1! Ab1!", "passphrase_guessable"),
+        ("Saltfare Passphrase 2026", "passphrase_guessable"),
+        ("correct horse battery staple", "passphrase_guessable"),
         ("half a \ud800 pair is no text", "passphrase_not_text"),
     ],
 )
@@ -167,7 +169,9 @@ def test_the_hash_in_use_costs_what_it_should_and_says_so() -> None:
     made = Hasher().hash(PASS)
     found = extract_parameters(made)
     assert made.startswith("$argon2id$v=19$")
-    assert (found.memory_cost, found.time_cost, found.parallelism) == (65536, 3, 4)  # RFC 9106, section 4
+    of_the_rfc = profiles.RFC_9106_LOW_MEMORY  # section 4, as the library has it
+    for name in ("type", "version", "memory_cost", "time_cost", "parallelism", "salt_len", "hash_len"):
+        assert getattr(found, name) == getattr(of_the_rfc, name)
     assert found.memory_cost >= 19 * 1024 and found.time_cost >= 2 and found.parallelism >= 1
     assert found.salt_len == 16 and found.hash_len == 32
     assert Hasher(COST).matches(made, PASS) and not Hasher(COST).matches(made, PASS + " ")

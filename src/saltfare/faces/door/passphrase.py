@@ -7,6 +7,7 @@ with what is commonly guessed). It is kept as Argon2id with the parameters in th
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -17,6 +18,11 @@ LEAST, MOST = 15, 1024
 WORDS_OFFERED = 6
 _RUNS = ("01234567890123456789", "abcdefghijklmnopqrstuvwxyzabcdefghijklmnopqrstuvwxyz")
 _ROWS = ("qwertyuiopasdfghjklzxcvbnm", "qwertzuiopasdfghjklyxcvbnm", "azertyuiopqsdfghjklmwxcvbn")
+# what is tried first here: the program's name, what the field asks for, the example everybody knows
+_EXPECTED = re.compile(
+    r"(?:saltfare|passphrase|password|household|welcome|letmein|secret|admin|login|signin|bench|phone"
+    r"|correcthorsebatterystaple|[0-9])+"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +59,11 @@ def check(text: str) -> None:
 
 
 def _guessable(text: str) -> bool:
-    """Whether it is one short thing over and over, or a run of the alphabet, the digits or the keys."""
+    """Whether the whole of it is among what is tried before the lock: repeats, runs, the expected."""
     bare = "".join(c for c in text.casefold() if c.isalnum()) or text
     if any(bare[period:] == bare[:-period] for period in range(1, min(9, len(bare)))):
+        return True
+    if _EXPECTED.fullmatch(bare):
         return True
     return any(bare in line or bare in line[::-1] for line in (*_RUNS, *_ROWS))
 
