@@ -59,6 +59,9 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         label = capital(words.name(line.quantity))
         return f"{label}: {line.name}" if line.name else label
 
+    def limit_label(limit: LimitShown) -> str:
+        return capital(words.t(f"plan.limit_of.{limit.basis}", agent=limit.agent))
+
     def limit_text(limit: LimitShown) -> str:
         return " ".join(
             (
@@ -164,6 +167,7 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         "form_for": lambda act, code: Form(prefix=f"{act}-{code}-"),
         "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
         "line_label": line_label,
+        "limit_label": limit_label,
         "limit_text": limit_text,
         "verdict_said": verdict_said,
         "step_text": lambda step: words.say(f"step.{step.code}.text"),
