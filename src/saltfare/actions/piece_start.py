@@ -187,6 +187,8 @@ def planned(
     except Refused as refused:
         raise Refused(*(replace(p, field=_FIELDS.get(p.field, p.field)) for p in refused.problems)) from None
     except NotFound as missing:
+        if missing.what not in ("cuts", "purposes"):
+            raise
         raise Refused(Problem("not_one_of", missing.what.rstrip("s"), missing.key)) from None
 
 
