@@ -38,7 +38,7 @@ from saltfare.models.drying_surface import Stretches
 from saltfare.models.sorption import ProteinIsotherm, aw_salted_meat
 
 __all__ = [
-    "Air", "Body", "DiffusionLaw", "Drying", "DryingParameters", "Hanging", "Members", "aw_at_mass",
+    "Air", "Body", "DiffusionLaw", "Drying", "DryingParameters", "Hanging", "Members", "Profiles", "aw_at_mass",
     "density_additive", "end_share", "fill_ratio", "hang", "length_from_mass", "loss_ceiling_frac",
     "loss_cylinder_constant_air", "loss_slab_constant_air",
     "mass_at_aw",    "obstruction_maxwell", "openness", "thickness_from_mass", "volume_stated",
@@ -70,12 +70,27 @@ class Members:
 
 
 @dataclass(frozen=True, slots=True)
+class Profiles:
+    """What lies across the piece; water_ratio (k, n, N), edges_m (k, n, N + 1), from the middle outwards.
+
+    water_ratio: mean of each shell, kg of water per kg of solids. edges_m: where the shells end.
+    solids_frac, fat_ratio (n,): solids in the mass at hanging; fat per kg of solids.
+    """
+
+    water_ratio: Array
+    edges_m: Array
+    solids_frac: Array
+    fat_ratio: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Drying:
     """The course of every member; arrays (k, n) at time_s (k,).
 
     loss_frac: of the mass at hanging. crust_m: depth of the outside drier than the crust's water
     ratio. water_core, water_mean: kg of water per kg of solids. steps, splits, solves: of the march.
-    worst_residual: the most left of any balance of any member, over the water at hanging.
+    worst_residual: the most left of any balance of any member, over the water at hanging. profiles: where
+    they were asked for.
     """
 
     time_s: Array
@@ -93,6 +108,7 @@ class Drying:
     splits: int
     solves: int
     worst_residual: float
+    profiles: Profiles | None = None
 
     @property
     def aw_core(self) -> Array:
@@ -108,6 +124,7 @@ class Drying:
 def hang(
     *, piece: Hanging, air: Air, members: Members, parameters: DryingParameters, protein: ProteinIsotherm,
     out_time_s: Array, shells: int = SHELLS, rules: Rules = RULES, merging: Merging = MERGING,
+    profiles: bool = False,
 ) -> Drying:  # fmt: skip
     """Dry an ensemble of one piece in given air.
 
@@ -126,6 +143,7 @@ def hang(
     rules : tolerances and steps
     merging : which stretches of air are taken together for speed, none unless told; what is told of the
         surface is then of their mean
+    profiles : keep what lies across the piece at every time
 
     Returns
     -------
@@ -177,15 +195,21 @@ def hang(
     )  # fmt: skip
     course = march(
         shells=inside, surfaces=stretches.stretch, end_time_s=air.end_time_s, water_ratio=ratios.water,
-        out_time_s=times, rules=rules, crust_below=parameters.body.crust_water_ratio,
+        out_time_s=times, rules=rules, crust_below=parameters.body.crust_water_ratio, profiles=profiles,
     )  # fmt: skip
+    across = None
+    if profiles:
+        across = Profiles(
+            np.array(course.ratio), np.array([inside.edges_m(water=ratio) for ratio in course.ratio]),
+            ratios.solids_frac, ratios.fat,
+        )  # fmt: skip
     lost = np.array(course.loss)
     loss = ratios.solids_frac * lost
     return Drying(
         times, piece.mass_kg * (1.0 - loss), loss, np.array(course.aw_surface),
         np.array(course.temp_surface_k) - 273.15, np.array(course.crust_m), np.array(course.water_surface),
         np.array(course.water_core), ratios.water - lost, ratios.salt, protein, course.steps, course.splits,
-        course.solves, course.worst_residual,
+        course.solves, course.worst_residual, across,
     )  # fmt: skip
 
 

@@ -42,7 +42,10 @@ class Rules:
 
 @dataclass(slots=True)
 class Course:
-    """What is recorded at the times asked for; lists of (n,) arrays, and the march's own account."""
+    """What is recorded at the times asked for; lists of (n,) arrays, and the march's own account.
+
+    keeps: whether `ratio`, the profiles (n, N), is recorded too.
+    """
 
     loss: list[Array] = field(default_factory=list)
     aw_surface: list[Array] = field(default_factory=list)
@@ -50,6 +53,8 @@ class Course:
     water_surface: list[Array] = field(default_factory=list)
     water_core: list[Array] = field(default_factory=list)
     crust_m: list[Array] = field(default_factory=list)
+    keeps: bool = False
+    ratio: list[Array] = field(default_factory=list)
     steps: int = 0
     splits: int = 0
     solves: int = 0
@@ -75,7 +80,7 @@ class Split(Exception):
 
 def march(
     *, shells: Shells, surfaces: Callable[[int], Surface], end_time_s: Array, water_ratio: Array,
-    out_time_s: Array, rules: Rules, crust_below: float,
+    out_time_s: Array, rules: Rules, crust_below: float, profiles: bool = False,
 ) -> Course:  # fmt: skip
     """March from an even profile through every stretch of air to the last time asked for.
 
@@ -88,6 +93,7 @@ def march(
     out_time_s : rising times to record, (m,) [s]
     rules : tolerances and steps
     crust_below : water ratio below which the outside is crust [kg/kg]
+    profiles : record every shell's water ratio too
 
     Returns
     -------
@@ -101,7 +107,7 @@ def march(
     ------
     alexander_1977, two stages, gamma = 1 - sqrt(2)/2
     """
-    course = Course()
+    course = Course(keeps=profiles)
     weights = shells.weights
     ratio = np.repeat(water_ratio[:, None], len(weights), axis=1)
     surface = surfaces(0)
@@ -267,3 +273,5 @@ def _record(
     course.water_surface.append(held)
     course.water_core.append(shells.core(water=ratio))
     course.crust_m.append(shells.crust_m(water=ratio, surface_water=held, below=crust_below))
+    if course.keeps:
+        course.ratio.append(ratio)

@@ -190,6 +190,24 @@ class Shells:
             reach = inner / (outer - inner)
         return np.asarray(water[:, 0] + reach * (water[:, 0] - water[:, 1]))
 
+    def edges_m(self, *, water: Array) -> Array:
+        """Where the shells end, (n, N + 1), at profiles (n, N): from the middle, or from where nothing
+        flows, to the surface [m].
+
+        Source
+        ------
+        saltfare_hanging_model, shells of fixed solids that shrink
+        """
+        volume = self.weights * (water / self.water_per_m3 + self.fixed_volume[:, None])
+        within = np.concatenate([np.zeros((len(water), 1)), np.cumsum(volume, axis=1)], axis=1)
+        whole = within[:, -1]
+        share, grown = within / whole[:, None], whole / self.start_volume
+        if self.cylinder:
+            radius = self.span_m * np.sqrt(grown ** (1.0 - self.shrinkage_power))
+            return np.asarray(radius[:, None] * np.sqrt(share))
+        depth = self.span_m * grown ** (1.0 - 2.0 * self.shrinkage_power)
+        return np.asarray(depth[:, None] * share)
+
     def crust_m(self, *, water: Array, surface_water: Array, below: float) -> Array:
         """Depth from the surface to where the water ratio first reaches `below`, (n,) [m].
 
