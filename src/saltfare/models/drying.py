@@ -38,8 +38,9 @@ from saltfare.models.drying_surface import Stretches
 from saltfare.models.sorption import ProteinIsotherm, aw_salted_meat
 
 __all__ = [
-    "Air", "Body", "DiffusionLaw", "Drying", "DryingParameters", "Hanging", "Members", "Profiles", "aw_at_mass",
-    "density_additive", "end_share", "fill_ratio", "hang", "length_from_mass", "loss_ceiling_frac",
+    "Air", "Body", "DiffusionLaw", "Drying", "DryingParameters", "Hanging", "Members", "Profiles",
+    "aw_at_mass", "density_additive", "end_share", "fill_ratio", "hang", "length_from_mass",
+    "loss_ceiling_frac",
     "loss_cylinder_constant_air", "loss_slab_constant_air",
     "mass_at_aw",    "obstruction_maxwell", "openness", "thickness_from_mass", "volume_stated",
 ]  # fmt: skip
