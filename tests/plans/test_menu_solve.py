@@ -18,8 +18,8 @@ from saltfare.plans.menu_shapes import Carry, Goal, Hold, MenuProblem, Plan, Pre
 from saltfare.plans.menu_stages import Effort, Outcome, Progress, plan_menu
 from saltfare.plans.menu_totals import goal_value
 
-EXACT = Effort(gap=0.0, slack=0.0, nodes=20_000, stall_nodes=20_000, later_gap=1.0, later_nodes=1)
-PARTS = Effort(whole_columns=0, rounds=2, window_nodes=2, window_columns=60)
+EXACT = Effort(gap=0.0, slack=0.0, nodes=20_000, stall_nodes=20_000, later_rounds=0)
+PARTS = Effort(whole_columns=0, rounds=3, window_nodes=4, window_columns=200)
 
 
 def tiny(people: int, days: int, items: int, seed: int) -> MenuProblem:
@@ -170,7 +170,7 @@ def test_a_trip_built_in_parts_lies_between_its_bound_and_the_first_answer() -> 
     mass = next(v for v in found.values if v.goal is Goal.MASS)
     assert 0 < mass.bound <= mass.reached
     # solved whole, the trip weighs no less than the bound and not much less than what was built
-    whole = value(plan_menu(problem, preset=Preset.LIGHTEST, effort=Effort(later_gap=1.0)), Goal.MASS)
+    whole = value(plan_menu(problem, preset=Preset.LIGHTEST, effort=Effort(later_rounds=0)), Goal.MASS)
     assert mass.bound <= whole
     assert mass.reached < 1.05 * whole
 
@@ -194,7 +194,7 @@ def test_held_food_stays_and_stopping_keeps_a_checked_plan() -> None:
 
 def test_replanning_starts_from_what_is_there() -> None:
     problem = tiny(2, 3, 30, 72)
-    effort = Effort(nodes=10, stall_nodes=10, gap=0.02, later_gap=1.0)
+    effort = Effort(nodes=10, stall_nodes=10, gap=0.02, later_rounds=0)
     before = plan_menu(problem, preset=Preset.LIGHTEST, effort=effort)
     eaten = next(i for (_, _, i, _) in before.plan.servings if problem.items[i].stock)
     one = problem.items[eaten]

@@ -27,15 +27,17 @@ _ROUNDING = 1e-6
 class Effort:
     """How hard to try, in things counted.
 
-    gap: share of the answer within which a goal counts as reached. slack: least room left to a reached goal
-    while the next is made small. whole_columns: largest model solved whole. nodes, stall_nodes: of one
-    solve. mains, extras: offered for a sitting and a day while a large trip is built. window_columns: size
-    of the days improved together. rounds: improvements for the second goal; later goals get half.
-    later_gap, later_nodes: of the goals after the second, which only choose between good plans.
+    gap: share of the answer within which a goal counts as reached. slack, slack_most: room left to a
+    reached goal while the next is made small: its gap, within these. whole_columns: largest model solved
+    whole. nodes, stall_nodes: of one solve. mains, extras: offered for a sitting and a day while a large
+    trip is built. window_columns, window_nodes: size of the days improved together and nodes for it.
+    rounds: improvements for each leading goal. later_rounds, later_columns: for the goals after mass, which
+    only choose between good plans.
     """
 
     gap: float = 0.01
     slack: float = 0.005
+    slack_most: float = 0.02
     whole_columns: int = 3000
     nodes: int = 300
     stall_nodes: int = 150
@@ -44,8 +46,8 @@ class Effort:
     window_columns: int = 1600
     window_nodes: int = 10
     rounds: int = 6
-    later_gap: float = 0.05
-    later_nodes: int = 10
+    later_rounds: int = 2
+    later_columns: int = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +130,8 @@ class _Run:
         reached = goal_value(self.problem, self.plan, goal)
         value = Value(goal, reached, min(float(reached), bound))
         self.values.append(value)
-        room = 0.0 if reached == 0 else max(value.gap, self.effort.slack if goal is not Goal.SHORT else 0.0)
+        least = 0.0 if goal is Goal.SHORT else self.effort.slack
+        room = min(max(value.gap, least), max(least, self.effort.slack_most))
         self.most.append((goal, int(reached * (1.0 + room))))
         self.tell(goal, value.bound)
 
@@ -144,11 +147,8 @@ class _Run:
 
     def solve_whole(self, model: MenuModel, goal: Goal) -> None:
         problem, effort = self.problem, self.effort
-        if goal in self.goals[:2]:
-            gap = effort.gap if goal is not Goal.SHORT else 1e-4
-            limits = Limits(gap, effort.nodes, effort.stall_nodes)
-        else:
-            limits = Limits(effort.later_gap, effort.later_nodes, effort.later_nodes)
+        gap = effort.gap if goal is not Goal.SHORT else 1e-4
+        limits = Limits(gap, effort.nodes, effort.stall_nodes)
         solved = solve(
             model.program,
             model.goals[goal],
@@ -171,7 +171,7 @@ class _Run:
 
     # in parts -----------------------------------------------------------------------------------------
 
-    def bound_of(self, goal: Goal) -> tuple[float, MenuModel, Solved]:
+    def bound_of(self, goal: Goal) -> float:
         """The bound of a goal by the rough model, earlier goals held."""
         model = menu_model(
             self.problem, self.table, [coarse_layer(self.problem, self.table, self.days, whole=True)]
@@ -179,8 +179,7 @@ class _Run:
         for earlier, most in self.most:
             goal_limit(model, earlier, most / SCALE[earlier] + _ROUNDING)
         solved = solve(model.program, model.goals[goal], Limits(1e-6, 1, 1), relaxed=True)
-        bound = solved.objective * SCALE[goal] if solved.values is not None else 0.0
-        return bound, model, solved
+        return max(0.0, solved.objective * SCALE[goal]) if solved.values is not None else 0.0
 
     def build(self) -> None:
         """Day by day, the rest of the trip beside it in the rough."""
@@ -215,7 +214,8 @@ class _Run:
             solved = solve(
                 model.program,
                 _joint(model, lead),
-                Limits(effort.gap / 2, effort.window_nodes, effort.window_nodes),
+                # the gap is of the whole trip still open: a day's share of it
+                Limits(effort.gap / 5 / (1 + len(later)), effort.window_nodes, effort.window_nodes),
                 watch=self.watch(lead, outer_bound=0.0),
             )
             if solved.values is not None and goal_at(model, Goal.SHORT, solved.values) < 1e-3:
@@ -224,12 +224,11 @@ class _Run:
             return plan
         return plan_of(model, solved.values, plan.servings)
 
-    def improve(self, goal: Goal, bound: float, rounds: int) -> None:
+    def improve(self, goal: Goal, bound: float, rounds: int, columns: int, limits: Limits) -> None:
         """Some days at a time, all else settled, for as many rounds."""
         count = len(self.days)
         per_day = max(1, sum(len(s) > 0 for s in self.table.slots[0]) * len(self.problem.people))
-        size = max(1, min(count, self.effort.window_columns // per_day))
-        limits = Limits(self.effort.gap / 10, self.effort.window_nodes, self.effort.window_nodes)
+        size = max(1, min(count, columns // per_day))
         for turn in range(rounds):
             if goal_value(self.problem, self.plan, goal) <= bound * (1.0 + self.effort.gap) + _ROUNDING:
                 return
@@ -264,17 +263,25 @@ class _Run:
         return sorted(set(days))
 
     def run(self) -> None:
+        """The goals up to mass in earnest, those after it by a few improvements."""
+        effort = self.effort
+        lead = self.goals.index(Goal.MASS) + 1
+        leading, later = self.goals[:lead], self.goals[lead:]
+        closely = Limits(effort.gap / 10, effort.window_nodes, effort.window_nodes)
         model = menu_model(self.problem, self.table, [fine_layer(self.problem)])
-        if len(model.program.lower) <= self.effort.whole_columns:
-            for goal in self.goals:
+        if len(model.program.lower) <= effort.whole_columns:
+            for goal in leading:
                 self.solve_whole(model, goal)
-            return
-        self.end = End.NODES
-        self.build()
-        for at, goal in enumerate(self.goals):
-            bound, _, _ = self.bound_of(goal)
-            rounds = self.effort.rounds if at < 2 else self.effort.rounds // 2
-            self.improve(goal, bound, rounds)
+        else:
+            self.end = End.NODES
+            self.build()
+            for goal in leading:
+                bound = self.bound_of(goal)
+                self.improve(goal, bound, effort.rounds, effort.window_columns, closely)
+                self.settle(goal, bound)
+        for goal in later:
+            bound = self.bound_of(goal)
+            self.improve(goal, bound, effort.later_rounds, effort.later_columns, Limits(0.02, 2, 2))
             self.settle(goal, bound)
 
 
