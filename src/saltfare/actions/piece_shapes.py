@@ -47,6 +47,25 @@ class MixGiven(Frozen):
     nitrite: Annotated[Measured, Quantity("mix_nitrite_share")]
     nitrate: Annotated[Measured, Quantity("mix_nitrate_share")] | None = None
     salt: Annotated[Measured, Quantity("mix_salt_share")] | None = None
+    nitrite_salt: Literal["sodium", "potassium"] = "sodium"
+    nitrate_salt: Literal["sodium", "potassium"] = "sodium"
+
+
+class BrineGiven(Frozen):
+    """A brine. mass: all of it. uptake: picked up or pumped in, of green weight; not asked where the brine
+    is left to even out. strength: left empty, it is worked out of the salt share."""
+
+    mass: Annotated[Measured, Quantity("brine_mass")]
+    uptake: Annotated[Measured, Quantity("brine_uptake")] | None = None
+    strength: Annotated[Measured, Quantity("brine_strength")] | None = None
+    spacing: Annotated[Measured, Quantity("needle_spacing")] | None = None
+
+
+class FreezingGiven(Frozen):
+    """Freezing against Trichinella before the salt. days: left empty, those of the published table."""
+
+    temperature: Annotated[Measured, Quantity("freezer_temperature")]
+    days: Annotated[Measured, Quantity("freezing_days")] | None = None
 
 
 class PieceFields(Frozen):
@@ -55,7 +74,7 @@ class PieceFields(Frozen):
 
     purpose: Literal["home_cold", "pot", "carried"]
     cut: str = Field(max_length=60)
-    rules: Literal["us_home", "us_commercial"] = "us_home"
+    rules: Literal["us_home", "us_commercial", "eu", "ca"] = "us_home"
     green_weight: GreenWeight
     shape: Literal["slab", "cylinder"]
     thickness: Thickness
@@ -78,6 +97,18 @@ class PieceFields(Frozen):
     target_mass: Annotated[Measured, Quantity("target_mass")] | None = None
     target_loss: Annotated[Measured, Quantity("loss_from_hanging")] | None = None
     start: date | None = None
+    method: Literal[
+        "weighed_dose", "excess_salt", "brine_uptake", "brine_equilibrium", "pumped", "pumped_rubbed"
+    ] = "weighed_dose"
+    brine: BrineGiven | None = None
+    applications: Literal[1, 2] = 1
+    first_share: Annotated[Measured, Quantity("first_share")] | None = None
+    first_days: Annotated[Measured, Quantity("first_days")] | None = None
+    rest_days: Annotated[Measured, Quantity("rest_days")] | None = None
+    bone_in: bool = False
+    origin: Literal["inspected", "farm", "hunted"] | None = None
+    parasite_step: Literal["none", "freeze", "tested"] = "none"
+    freezing: FreezingGiven | None = None
 
 
 class Line(Frozen):
@@ -121,7 +152,11 @@ class KeptShown(Frozen):
 
 
 class PlanShown(Output):
-    """A plan as slips: what to weigh, limits beside it, time in salt, hanging, target, steps."""
+    """A plan as slips: what to weigh, limits beside it, time in salt, hanging, target, steps.
+
+    physical: estimates beside what the law counts. leaving_cold and cold: the line before it leaves the
+    cold, our own figures of it and what would get it there. parasites and before: the same of freezing.
+    """
 
     purpose: str
     cut: str
@@ -137,6 +172,11 @@ class PlanShown(Output):
     steps: tuple[StepShown, ...]
     cautions: tuple[Note, ...]
     kept: tuple[KeptShown, ...]
+    physical: tuple[Line, ...] = ()
+    leaving_cold: Verdict | None = None
+    cold: tuple[Line, ...] = ()
+    parasites: Verdict | None = None
+    before: tuple[Line, ...] = ()
     unusual: tuple[str, ...] = ()
 
 

@@ -28,7 +28,15 @@ from saltfare.journal.chamber import chamber
 from saltfare.journal.codes import new_code
 from saltfare.journal.piece import PieceState
 from saltfare.models.salting import base_mass_skin_on
-from saltfare.plans.piece_parts import MixLabel, PiecePlan, PieceRequest
+from saltfare.plans.piece_parts import (
+    Amount,
+    BrineChoice,
+    Freezing,
+    MixLabel,
+    PiecePlan,
+    PieceRequest,
+    TwoApplications,
+)
 from saltfare.plans.piece_parts import Step as PlanStep
 from saltfare.plans.piece_plan import plan_piece as plan_of
 
@@ -92,14 +100,40 @@ def _begun(context: Context, given: PieceFields, *, name: str) -> kinds.Started:
             salt=given.salt_share,
             mix=None
             if mix is None
-            else kinds.CureMix(name=mix.name, nitrite=mix.nitrite, nitrate=mix.nitrate, salt=mix.salt),
+            else kinds.CureMix(
+                name=mix.name,
+                nitrite=mix.nitrite,
+                nitrate=mix.nitrate,
+                salt=mix.salt,
+                nitrite_salt=mix.nitrite_salt,
+                nitrate_salt=mix.nitrate_salt,
+            ),
             nitrite=given.nitrite_aim,
             sugar=given.sugar_share,
             spices=dict(given.spices),
             scale_step=given.scale_step,
             temperature=given.salting_temperature,
             days=given.salting_days,
+            method=given.method,
+            applications=given.applications,
+            first_share=given.first_share,
+            first_days=given.first_days,
+            brine=None
+            if given.brine is None
+            else kinds.BrineMade(
+                mass=given.brine.mass,
+                uptake=given.brine.uptake,
+                strength=given.brine.strength,
+                spacing=given.brine.spacing,
+            ),
+            rest=given.rest_days,
         ),
+        bone_in=given.bone_in,
+        origin=given.origin,
+        parasite_step=given.parasite_step,
+        freezing=None
+        if given.freezing is None
+        else kinds.FreezingChoice(temperature=given.freezing.temperature, days=given.freezing.days),
         chamber=given.chamber,
         air=kinds.AirChoice(temperature=temperature, humidity=humidity),
         wished=kinds.WishedTarget(mass=given.target_mass, loss_from_hanging=given.target_loss),
@@ -130,6 +164,12 @@ _FIELDS = {
     "cure_mix_dose": "mix",
     "loss_from_hanging": "target_loss",
     "hanging_weight": "mass",
+    "brine_mass": "brine.mass",
+    "brine_uptake": "brine.uptake",
+    "brine_strength": "brine.strength",
+    "needle_spacing": "brine.spacing",
+    "freezer_temperature": "freezing.temperature",
+    "freezing_days": "freezing.days",
 }
 
 
@@ -141,8 +181,12 @@ def planned(
     reasons: Mapping[str, str],
     hanging_kg: float | None = None,
     salt_frac: float | None = None,
+    drained_kg: float | None = None,
+    drained_salt_frac: float | None = None,
 ) -> PiecePlan:
     """The plan of what was asked for, with the mass at hanging and the salt once they were weighed.
+
+    drained_kg, drained_salt_frac: liquid weighed between two applications, and its salt where known.
 
     Raises Refused with the fields of the planning actions.
     """
@@ -166,6 +210,8 @@ def planned(
             nitrite_frac=mix.nitrite.value,
             nitrate_frac=_si(mix.nitrate),
             salt_frac=_si(mix.salt),
+            nitrite_salt=mix.nitrite_salt,
+            nitrate_salt=mix.nitrate_salt,
         ),
         nitrite_frac=_si(salting.nitrite),
         sugar_frac=_si(salting.sugar) or 0.0,
@@ -181,6 +227,30 @@ def planned(
         target_loss_frac=_si(begun.wished.loss_from_hanging),
         hanging_mass_kg=hanging_kg,
         reasons=reasons,
+        method=salting.method,
+        brine=None
+        if salting.brine is None
+        else BrineChoice(
+            mass_kg=salting.brine.mass.value,
+            uptake_frac=_si(salting.brine.uptake),
+            strength_frac=_si(salting.brine.strength),
+            spacing_m=_si(salting.brine.spacing),
+        ),
+        twice=TwoApplications(
+            first_frac=_si(salting.first_share),
+            first_time_s=_si(salting.first_days),
+            drained_kg=drained_kg,
+            drained_salt_frac=drained_salt_frac,
+        )
+        if salting.applications == 2
+        else None,
+        rest_time_s=_si(salting.rest),
+        origin=begun.origin,
+        parasite_step=begun.parasite_step,
+        freezing=None
+        if begun.freezing is None
+        else Freezing(temp_c=begun.freezing.temperature.value, time_s=_si(begun.freezing.days)),
+        bone_in=begun.bone_in,
     )
     try:
         return plan_of(request=request, library=context.library)
@@ -243,10 +313,23 @@ def shown(plan: PiecePlan, *, unusual: tuple[str, ...] = ()) -> PlanShown:
     """A plan as its slips."""
     tracer = Tracer()
     dose, salting, hanging, target = plan.dose, plan.time, plan.hanging, plan.target
-    lines = {
-        "dose": (dose.cure_mix, dose.salt, dose.sugar, *dose.spices),
+    leaving = plan.leaving_cold
+    lines: dict[str, tuple[Amount | None, ...]] = {
+        "dose": (dose.cure_mix, dose.salt, dose.sugar, *dose.spices, *dose.brine),
         "ingoing": (dose.salt_share, dose.nitrite, dose.nitrate),
-        "time": (salting.planned, salting.through, salting.trade, salting.centre),
+        "time": (
+            salting.planned,
+            salting.through,
+            salting.trade,
+            salting.centre,
+            salting.uptake,
+            salting.rest,
+        ),
+        "physical": (salting.drained, *dose.kept),
+        "before": (plan.origins.freeze, plan.origins.thaw),
+        "cold": ()
+        if leaving is None
+        else (leaving.least_salted, leaving.even, leaving.rest, leaving.salt, leaving.cold_mass),
         "hanging": (hanging.mass, hanging.water, hanging.fat, hanging.salt),
         "target": (target.mass, target.loss_from_hanging, target.loss_from_green, target.ceiling, target.aw),
     }
@@ -277,11 +360,13 @@ def shown(plan: PiecePlan, *, unusual: tuple[str, ...] = ()) -> PlanShown:
         aimed_by=target.aimed_by,
         claims=target.claims,
         hang_on=plan.hang_on,
+        leaving_cold=None if leaving is None else leaving.verdict,
+        parasites=plan.origins.verdict,
         steps=steps,
         cautions=plan.cautions,
         kept=tuple(KeptShown(code=kept.problem.code, reason=kept.reason) for kept in plan.kept),
         unusual=unusual,
-        notes=(*dose.notes, *salting.notes, *target.notes),
+        notes=(*dose.notes, *salting.notes, *target.notes, *(() if leaving is None else leaving.notes)),
         traces=tracer.traces,
     )
 

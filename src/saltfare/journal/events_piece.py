@@ -14,24 +14,52 @@ STREAM = "piece/"
 
 
 class CureMix(Frozen):
-    """A cure mix as its label prints it."""
+    """A cure mix as its label prints it, and which salts its nitrite and nitrate are."""
 
     name: str = Field(min_length=1, max_length=80)
     nitrite: Measured
     nitrate: Measured | None = None
     salt: Measured | None = None
+    nitrite_salt: Literal["sodium", "potassium"] = "sodium"
+    nitrate_salt: Literal["sodium", "potassium"] = "sodium"
+
+
+class BrineMade(Frozen):
+    """A brine: all its mass, what of it is taken up or pumped in, salt per kg of it, stitch to stitch."""
+
+    mass: Measured
+    uptake: Measured | None = None
+    strength: Measured | None = None
+    spacing: Measured | None = None
+
+
+class FreezingChoice(Frozen):
+    """Freezing against Trichinella before the salt: warmest air of the freezer, and the days."""
+
+    temperature: Measured
+    days: Measured | None = None
 
 
 class SaltingChoice(Frozen):
-    """What was chosen for the salting; shares are of green weight."""
+    """What was chosen for the salting; shares are of green weight.
 
-    rules: Literal["us_home", "us_commercial"]
+    applications: 2 for a weighed dose rubbed on twice; first_share and first_days are of the first.
+    """
+
+    rules: Literal["us_home", "us_commercial", "eu", "ca"]
+    method: Literal[
+        "weighed_dose", "excess_salt", "brine_uptake", "brine_equilibrium", "pumped", "pumped_rubbed"
+    ] = "weighed_dose"
     salt: Measured
     mix: CureMix | None = None
     nitrite: Measured | None = None
     sugar: Measured | None = None
     spices: dict[str, Measured] = Field(default_factory=dict)
     applications: int = Field(default=1, ge=1, le=9)
+    first_share: Measured | None = None
+    first_days: Measured | None = None
+    brine: BrineMade | None = None
+    rest: Measured | None = None
     scale_step: Measured
     temperature: Measured
     days: Measured | None = None
@@ -96,6 +124,10 @@ class Started(Body, kind="started"):
     skin_on: bool = False
     fat_share: Measured | None = None
     water_share: Measured | None = None
+    bone_in: bool = False
+    origin: Literal["inspected", "farm", "hunted"] | None = None
+    parasite_step: Literal["none", "freeze", "tested"] = "none"
+    freezing: FreezingChoice | None = None
     salting: SaltingChoice
     chamber: str | None = Field(default=None, max_length=80)
     air: AirChoice

@@ -13,11 +13,16 @@ from saltfare.core.tables import Row
 
 @dataclass(frozen=True, slots=True)
 class CureMix:
-    """A cure mix as its label prints it: sodium nitrite, sodium nitrate and salt, shares of the mix."""
+    """A cure mix as its label prints it: nitrite, nitrate and salt, shares of the mix.
+
+    nitrite_agent, nitrate_agent: which salts they are, rows of `cure_agents`.
+    """
 
     nitrite_frac: float
     nitrate_frac: float
     salt_frac: float
+    nitrite_agent: str = "sodium_nitrite"
+    nitrate_agent: str = "sodium_nitrate"
 
     @classmethod
     def from_row(cls, row: Row) -> Self:
@@ -38,9 +43,14 @@ class CureLimit:
 
     @classmethod
     def from_row(cls, row: Row) -> Self:
-        """From a row of the table `cure_limits`, printed as ounces to 100 lb or as ppm."""
-        printed = [row.number_or_none("oz_per_100_lb"), row.number_or_none("ppm")]
-        found = [value for value in printed if value is not None]
+        """From a row of the table `cure_limits`: ounces to 100 lb, grams to 100 kg, ppm, or pounds to 100
+        gallons of pickle at a pump level."""
+        plain = (row.number_or_none(column) for column in ("oz_per_100_lb", "g_per_100_kg", "ppm"))
+        found = [value for value in plain if value is not None]
+        pounds = row.number_or_none("lb_per_100_gal")
+        if pounds is not None:
+            pickle = 100.0 * row.number("brine_lb_per_gal")
+            found.append(pounds / pickle * row.number("pump_pct"))
         if len(found) != 1:
             raise BadTable(f"{row.ref}: a limit is printed in one unit, not {len(found)}")
         return cls(found[0], row.text("agent"), row.text("basis"))
@@ -313,6 +323,42 @@ def salted_composition(
     leaves = net_loss_frac + salt_frac + sugar_frac
     stays = 1.0 - float(check_range(leaves / liquid, low=0.0, high=0.9, model=who, quantity="liquid lost"))
     return Salted(water_frac * stays, fat_frac, solids, salt_frac * stays, sugar_frac * stays)
+
+
+def salted_composition_taken(
+    *, water_frac: float, fat_frac: float, salt_frac: float, sugar_frac: float, net_loss_frac: float
+) -> Salted:
+    """What a piece is made of once it has taken up so much salt, given its net loss or gain.
+
+    For boxes, brines and needles: what is left outside was never counted. The rest of the change is water.
+
+    Parameters
+    ----------
+    water_frac, fat_frac : of green weight [kg/kg]
+    salt_frac, sugar_frac : taken up, per kg of green weight [kg/kg]
+    net_loss_frac : green weight less weight out of the salt, over green weight; below zero for a gain
+
+    Returns
+    -------
+    shares of green weight
+
+    Raises
+    ------
+    OutOfRange where more leaves than there is water
+
+    Source
+    ------
+    saltfare_derived, balances of water, salt and sugar
+    """
+    who = "salted_composition_taken"
+    solids = float(
+        check_range(
+            1.0 - water_frac - fat_frac, low=1e-3, high=0.5, model=who, quantity="fat-free dry solids"
+        )
+    )
+    water = water_frac - net_loss_frac - salt_frac - sugar_frac
+    check_range(water, low=0.01 * water_frac, high=1.0, model=who, quantity="water left")
+    return Salted(water, fat_frac, solids, salt_frac, sugar_frac)
 
 
 def share_mass(*, share_frac: float, base_mass_kg: float) -> float:

@@ -1,22 +1,26 @@
-"""What is weighed out for a piece, rounded to what the scale shows, held to the published ceilings."""
+"""What is weighed out for a piece: onto it, into a brine, or both, rounded to what the scale shows."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.figure import Note
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
-from saltfare.core.units import factor, parse
-from saltfare.models import salting
-from saltfare.models.salting import CureLimit, CureMix
-from saltfare.plans.piece_parts import Amount, Dose, LimitCheck, Objections, PieceRequest
+from saltfare.core.units import parse
+from saltfare.models import brine, salting
+from saltfare.models.cure_rules import Agent
+from saltfare.models.salting import CureMix
+from saltfare.plans.piece_brine import Bath, bath_of
+from saltfare.plans.piece_limits import Book, book_of, limit_checks
+from saltfare.plans.piece_parts import BRINES, NEEDLES, Amount, Dose, Objections, PieceRequest
+from saltfare.plans.piece_weighing import share_weighed, shown_by_scale, weighed
 
 RULES = "salting_rules"
-_PPM = factor("fraction", "ppm")
 
 
 def refuse_measure(text: str) -> None:
@@ -34,11 +38,29 @@ def refuse_measure(text: str) -> None:
         raise Refused(Problem("cure_by_volume", "cure_mix_dose", text, "3.2 g"))
 
 
+@dataclass(frozen=True, slots=True)
+class _Rub:
+    """What is weighed out to be rubbed on."""
+
+    cure: Amount | None
+    salt: Amount
+    mix_kg: float
+    salt_kg: float
+    wanted_kg: float
+    plain_kg: float
+
+
 def weigh_out(
-    *, request: PieceRequest, cut: Row, target_kg: float, library: Library, against: Objections
+    *,
+    request: PieceRequest,
+    cut: Row,
+    water_frac: float,
+    target_kg: float,
+    library: Library,
+    against: Objections,
 ) -> Dose:
-    """The dose of a piece. target_kg: finished mass, for the bounds on the finished piece."""
-    green, step = request.green_mass_kg, request.scale_step_kg
+    """The dose of a piece. water_frac: of the green piece. target_kg: finished mass, for the bounds on it."""
+    green, step, method = request.green_mass_kg, request.scale_step_kg, request.method
     notes: list[Note] = []
     base_rows: tuple[Row, ...] = ()
     base = green
@@ -48,101 +70,196 @@ def weigh_out(
         base_rows = (skin,)
         notes.append(Note("skin_allowance", {"skin_frac": skin.number("pct"), "base_kg": base}))
     mix = _mix(request, cut, against)
+    book = book_of(request=request, cut=cut, mix=mix, library=library)
     aim_row = library.row(RULES, "nitrite_aim")
     aim = request.nitrite_frac if request.nitrite_frac is not None else aim_row.number("ppm")
-    ceilings = _ceilings(cut, library)
-    mix_kg, cure, nitrite, nitrate = 0.0, None, None, None
-    if mix is not None and aim > 0:
-        ceiling = CureLimit.from_row(ceilings["sodium_nitrite"]).limit_frac
-        if aim > ceiling * (1 + 1e-9):
-            against.refuse(
-                "nitrite_over_limit",
-                "nitrite_aim",
-                f"{aim / _PPM:g} ppm",
-                f"{ceiling / _PPM:g} ppm",
-                aim_frac=aim,
-                limit_frac=ceiling,
-            )
-        wanted = salting.mix_mass_from_ingoing_dry(
-            ingoing_frac=aim, agent_frac=mix.nitrite_frac, base_mass_kg=base
-        )
-        mix_kg = _shown(wanted, step)
-        if mix_kg * mix.nitrite_frac > ceiling * base * (1 + 1e-9):
-            mix_kg = math.floor(wanted / step * (1 + 1e-12)) * step  # never rounded past a ceiling
-        if mix_kg <= 0:
-            against.refuse("scale_too_coarse", "scale_step", allowed="", dose_kg=wanted, step_kg=step)
-            mix_kg = wanted
-        rows = (*base_rows, aim_row) if request.nitrite_frac is None else base_rows
-        cure = _weighed(
-            "cure_mix_dose",
-            mix_kg,
-            step,
-            salting.mix_mass_from_ingoing_dry,
-            {"ingoing_frac": aim, "agent_frac": mix.nitrite_frac, "base_mass_kg": base},
-            rows,
-        )
-        nitrite = _ingoing("nitrite_ingoing", cure, mix.nitrite_frac, base, base_rows)
-        if mix.nitrate_frac > 0:
-            nitrate = _ingoing("nitrate_ingoing", cure, mix.nitrate_frac, base, base_rows)
-        notes += _scale_notes(cure, wanted, request.salt_frac * base - mix_kg * mix.salt_frac, step, library)
-    elif mix is not None:
+    if mix is not None and aim <= 0:
         notes.append(Note("mix_not_used"))
-    inside = mix.salt_frac if mix is not None else 0.0
-    plain = salting.salt_mass_beside_mix(
-        salt_frac=request.salt_frac, green_mass_kg=base, mix_mass_kg=mix_kg, mix_salt_frac=inside
-    )
-    if plain < -step / 2:
-        against.refuse(
-            "mix_brings_more_salt",
-            "salt_share",
-            f"{request.salt_frac * 100:g} %",
-            mix_salt_frac=mix_kg * inside / base,
-            salt_frac=request.salt_frac,
+        mix, aim = None, 0.0
+    if mix is None:
+        aim = 0.0
+    if aim > 0:
+        book.hold_aim(aim, against)
+    aim_rows = base_rows if request.nitrite_frac is not None else (*base_rows, aim_row)
+    bath: Bath | None = None
+    salt_frac = request.salt_frac
+    if method in BRINES or method in NEEDLES:
+        bath = bath_of(
+            request=request,
+            base_kg=base,
+            water_frac=water_frac,
+            mix=mix,
+            aim_frac=aim,
+            book=book,
+            library=library,
+            against=against,
         )
-    salt = _weighed(
-        "salt_dose",
-        _shown(plain, step) if plain > 0 else 0.0,
-        step,
-        salting.salt_mass_beside_mix,
-        {
-            "salt_frac": request.salt_frac,
-            "green_mass_kg": base,
-            "mix_mass_kg": mix_kg,
-            "mix_salt_frac": inside,
-        },
-        base_rows,
-    )
-    all_salt = salt.value + mix_kg * inside
-    sugar = _share("sugar_dose", request.sugar_frac, base, step) if request.sugar_frac > 0 else None
+        notes += bath.notes
+        aim -= bath.aim_frac
+        salt_frac -= bath.salt_share_frac
+    rub: _Rub | None = None
+    if method == "excess_salt":
+        rub = _boxed(request, base, base_rows, library)
+    elif bath is None or method == "pumped_rubbed":
+        rub = _rubbed(request, base, salt_frac, aim, mix, book, aim_rows, against)
+    cure, salt = (bath.cure, bath.salt) if rub is None and bath is not None else (None, None)
+    if rub is not None:
+        cure, salt = rub.cure, rub.salt
+        if cure is not None:
+            notes += _scale_notes(cure, rub.wanted_kg, rub.plain_kg, step, library)
+    elif bath is not None and cure is not None:
+        notes += _scale_notes(cure, bath.wanted_kg, bath.plain_kg, step, library)
+    if salt is None:
+        raise AssertionError("a dose without salt")
+    rubbed = rub.salt_kg if rub is not None else 0.0
+    all_salt = rubbed + (bath.salt_share_frac * base if bath is not None else 0.0)
+    sugar = bath.sugar if bath is not None and rub is None else None
+    if rub is not None and request.sugar_frac > 0:
+        sugar = share_weighed("sugar_dose", request.sugar_frac, base, step)
     spices = tuple(
-        _share("spice_dose", share, base, step, name=name) for name, share in request.spices.items()
+        share_weighed("spice_dose", share, base, step, name=name) for name, share in request.spices.items()
     )
     share = Amount(
         quantity="salt_share",
         value=all_salt / base,
         kind="fraction",
-        model=salting.salt_mass_beside_mix,
-        inputs=salt.inputs,
+        model=salt.model if bath is None else bath.share_model,
+        inputs=salt.inputs if bath is None else bath.share_inputs,
         rows=base_rows,
         low=max(all_salt - step, 0.0) / base,
         high=(all_salt + step) / base,
         interval="scale_step",
     )
-    checks = _limit_checks(nitrite, nitrate, ceilings, base, target_kg, request, library, against)
+    going = {
+        kind: _going(kind, mix, agent, rub, bath, base, base_rows) for kind, agent in book.agents.items()
+    }
+    checks = limit_checks(
+        going=going, book=book, base_kg=base, target_kg=target_kg, request=request, against=against
+    )
+    notes += book.notes(going)
     return Dose(
         base_kg=base,
         salt_kg=all_salt,
-        sugar_kg=sugar.value if sugar else 0.0,
+        sugar_kg=request.sugar_frac * base if bath is not None else (sugar.value if sugar else 0.0),
         cure_mix=cure,
         salt=salt,
         sugar=sugar,
         spices=spices,
         salt_share=share,
-        nitrite=nitrite,
-        nitrate=nitrate,
+        nitrite=going.get("nitrite_ion"),
+        nitrate=going.get("nitrate_ion"),
         limits=checks,
         notes=tuple(notes),
+        stays=method != "weighed_dose",
+        brine=bath.amounts if bath is not None else (),
+        applications=_applications(request, cure, salt, sugar, spices, library),
+        kept=bath.kept if bath is not None else (),
     )
+
+
+def _rubbed(
+    request: PieceRequest,
+    base: float,
+    salt_frac: float,
+    aim: float,
+    mix: CureMix | None,
+    book: Book,
+    rows: tuple[Row, ...],
+    against: Objections,
+) -> _Rub:
+    """A weighed dose of cure mix and salt."""
+    step = request.scale_step_kg
+    mix_kg, wanted, cure = 0.0, 0.0, None
+    if mix is not None and aim > 0:
+        actual = book.actual_frac("nitrite_ion", aim)
+        wanted = salting.mix_mass_from_ingoing_dry(
+            ingoing_frac=actual, agent_frac=mix.nitrite_frac, base_mass_kg=base
+        )
+        mix_kg = shown_by_scale(wanted, step)
+        if not book.allows("nitrite_ion", mix_kg * mix.nitrite_frac / base):
+            mix_kg = math.floor(wanted / step * (1 + 1e-12)) * step  # never rounded past a ceiling
+        if mix_kg <= 0:
+            against.refuse("scale_too_coarse", "scale_step", allowed="", dose_kg=wanted, step_kg=step)
+            mix_kg = wanted
+        cure = weighed(
+            "cure_mix_dose",
+            mix_kg,
+            step,
+            salting.mix_mass_from_ingoing_dry,
+            {"ingoing_frac": actual, "agent_frac": mix.nitrite_frac, "base_mass_kg": base},
+            rows,
+        )
+    inside = mix.salt_frac if mix is not None else 0.0
+    plain = salting.salt_mass_beside_mix(
+        salt_frac=salt_frac, green_mass_kg=base, mix_mass_kg=mix_kg, mix_salt_frac=inside
+    )
+    if plain < -step / 2:
+        against.refuse(
+            "mix_brings_more_salt",
+            "salt_share",
+            f"{salt_frac * 100:g} %",
+            mix_salt_frac=mix_kg * inside / base,
+            salt_frac=salt_frac,
+        )
+    salt = weighed(
+        "salt_dose",
+        shown_by_scale(plain, step) if plain > 0 else 0.0,
+        step,
+        salting.salt_mass_beside_mix,
+        {"salt_frac": salt_frac, "green_mass_kg": base, "mix_mass_kg": mix_kg, "mix_salt_frac": inside},
+        rows[:1] if request.skin_on else (),
+    )
+    return _Rub(cure, salt, mix_kg, salt.value + mix_kg * inside, wanted, plain)
+
+
+def _boxed(request: PieceRequest, base: float, rows: tuple[Row, ...], library: Library) -> _Rub:
+    """The heap a piece is laid in; what it takes up is a matter of days, not of this mass."""
+    cover, step = library.row(RULES, "box_cover"), request.scale_step_kg
+    heap = salting.share_mass(share_frac=cover.number("pct"), base_mass_kg=base)
+    salt = weighed(
+        "salt_dose",
+        shown_by_scale(heap, step),
+        step,
+        salting.share_mass,
+        {"share_frac": cover.number("pct"), "base_mass_kg": base},
+        (*rows, cover),
+    )
+    return _Rub(None, salt, 0.0, request.salt_frac * base, 0.0, 0.0)
+
+
+def _applications(
+    request: PieceRequest,
+    cure: Amount | None,
+    salt: Amount,
+    sugar: Amount | None,
+    spices: tuple[Amount, ...],
+    library: Library,
+) -> tuple[tuple[Amount, ...], ...]:
+    """What goes on at each of two applications, each rounded to the scale; together they are the dose."""
+    twice, step = request.twice, request.scale_step_kg
+    if twice is None:
+        return ()
+    first = twice.first_frac
+    if first is None:
+        first = library.row(RULES, "first_share").number("pct")
+    parts: tuple[list[Amount], list[Amount]] = ([], [])
+    for amount in (cure, salt, sugar, *spices):
+        if amount is None:
+            continue
+        now = shown_by_scale(amount.value * first, step)
+        for part, mass in zip(parts, (now, amount.value - now), strict=True):
+            part.append(
+                weighed(
+                    amount.quantity,
+                    max(mass, 0.0),
+                    step,
+                    salting.share_mass,
+                    {"share_frac": first, "base_mass_kg": amount.value},
+                    amount.rows,
+                    amount.name,
+                )
+            )
+    return tuple(parts[0]), tuple(parts[1])
 
 
 def _mix(request: PieceRequest, cut: Row, against: Objections) -> CureMix | None:
@@ -159,83 +276,67 @@ def _mix(request: PieceRequest, cut: Row, against: Objections) -> CureMix | None
         return None
     if nitrate > 0 and cut.text("bacon_like") == "yes":
         against.refuse("nitrate_on_belly", "mix_nitrate_share", f"{nitrate * 100:g} %", "0 %", mix=label.name)
+    elif nitrate > 0 and (request.method in BRINES or request.method in NEEDLES):
+        against.refuse("nitrate_in_brine", "mix_nitrate_share", f"{nitrate * 100:g} %", "0 %", mix=label.name)
     if label.nitrite_frac <= 0:
         against.refuse("mix_without_nitrite", "mix_nitrite_share", "0 %", mix=label.name)
         return None
-    return CureMix(label.nitrite_frac, nitrate, salt)
-
-
-def _ceilings(cut: Row, library: Library) -> dict[str, Row]:
-    """The ingoing ceiling on each agent: the inspected trade's, which the home is held to as well."""
-    belly = cut.text("bacon_like") == "yes"
-    ids = ("us_bacon_dry_nitrite", "us_bacon_nitrate") if belly else ("us_dry_nitrite", "us_dry_nitrate")
-    rows = (library.row("cure_limits", row_id) for row_id in ids)
-    return {row.text("agent"): row for row in rows}
-
-
-def _limit_checks(
-    nitrite: Amount | None,
-    nitrate: Amount | None,
-    ceilings: dict[str, Row],
-    base: float,
-    target_kg: float,
-    request: PieceRequest,
-    library: Library,
-    against: Objections,
-) -> tuple[LimitCheck, ...]:
-    checks = []
-    going = {"sodium_nitrite": nitrite, "sodium_nitrate": nitrate}
-    for agent, row in ceilings.items():
-        amount = going[agent]
-        if amount is None:
-            continue
-        limit = CureLimit.from_row(row)
-        code = "under_ceiling"
-        if amount.value > limit.limit_frac * (1 + 1e-9):
-            code = "over_ceiling"
-            if agent == "sodium_nitrate" and limit.limit_frac > 0:  # nitrite with its aim, belly with its mix
-                against.refuse(
-                    "nitrate_over_limit",
-                    "mix_nitrate_share",
-                    f"{amount.value / _PPM:.0f} ppm",
-                    f"{limit.limit_frac / _PPM:g} ppm",
-                    going_frac=amount.value,
-                    limit_frac=limit.limit_frac,
-                )
-        elif amount.high is not None and amount.high > limit.limit_frac * (1 + 1e-9):
-            code = "scale_may_exceed_ceiling"
-        checks.append(_check(row, limit, amount, code))
-    finished = (
-        ("us_home_nitrite", "us_home_nitrate") if request.rules == "us_home" else ("us_finished_nitrite",)
+    return CureMix(
+        label.nitrite_frac, nitrate, salt, f"{label.nitrite_salt}_nitrite", f"{label.nitrate_salt}_nitrate"
     )
-    for row_id in finished:
-        row = library.row("cure_limits", row_id)
-        limit = CureLimit.from_row(row)
-        ingoing = going[limit.agent]
-        if ingoing is None:
-            continue
-        bound = Amount(
-            quantity="nitrite_finished" if limit.agent == "sodium_nitrite" else "nitrate_finished",
-            value=salting.agent_finished_bound(
-                ingoing_frac=ingoing.value, base_mass_kg=base, finished_mass_kg=target_kg
-            ),
-            kind="fraction:ppm",
-            model=salting.agent_finished_bound,
-            inputs={"ingoing_frac": ingoing.value, "base_mass_kg": base, "finished_mass_kg": target_kg},
-        )
-        over = bound.value > limit.limit_frac * (1 + 1e-9)
-        checks.append(_check(row, limit, bound, "bound_over_limit" if over else "bound_under_limit"))
-    return tuple(checks)
 
 
-def _check(row: Row, limit: CureLimit, amount: Amount, code: str) -> LimitCheck:
-    return LimitCheck(
-        limit=row,
-        limit_frac=limit.limit_frac,
-        agent=limit.agent,
-        basis=limit.basis,
-        amount=amount,
-        note=Note(code, {"limit_frac": limit.limit_frac, "share_frac": amount.value}),
+def _going(
+    kind: str,
+    mix: CureMix | None,
+    agent: Agent,
+    rub: _Rub | None,
+    bath: Bath | None,
+    base: float,
+    rows: tuple[Row, ...],
+) -> Amount | None:
+    """What of a curing salt goes in by every way together, told as the sodium salt."""
+    share = 0.0 if mix is None else (mix.nitrite_frac if kind == "nitrite_ion" else mix.nitrate_frac)
+    if share <= 0 or (rub is None and bath is None):
+        return None
+    quantity = "nitrite_ingoing" if kind == "nitrite_ion" else "nitrate_ingoing"
+    as_sodium = agent.as_sodium
+    by_rub = rub.cure if rub is not None else None
+    by_bath = bath.cure if bath is not None else None
+    if by_rub is None and by_bath is None:
+        return None
+
+    def total(mix_rub: float, mix_bath: float) -> float:
+        found = 0.0
+        if by_rub is not None:
+            found += salting.agent_ingoing_dry(mix_mass_kg=mix_rub, agent_frac=share, base_mass_kg=base)
+        if bath is not None and by_bath is not None:
+            found += mix_bath * share * bath.ingoing_per_kg
+        return found * as_sodium
+
+    def end(low: bool) -> float:
+        masses = [
+            0.0 if one is None else float((one.low if low else one.high) or 0.0) for one in (by_rub, by_bath)
+        ]
+        return total(*masses)
+
+    model: Callable[..., Any] = salting.agent_ingoing_dry
+    inputs: dict[str, str | float | int | None] = {}
+    if by_rub is not None:
+        inputs |= {"mix_mass_kg": by_rub.value, "agent_frac": share, "base_mass_kg": base}
+    if bath is not None and by_bath is not None:
+        model = bath.ingoing_model if by_rub is None else brine.agent_ingoing_summed
+        inputs |= {"agent_kg": by_bath.value * share, **bath.ingoing_inputs}
+    return Amount(
+        quantity=quantity,
+        value=total(by_rub.value if by_rub else 0.0, by_bath.value if by_bath else 0.0),
+        kind="fraction:ppm",
+        model=model,
+        inputs=inputs,
+        rows=rows,
+        low=end(True),
+        high=end(False),
+        interval="scale_step",
     )
 
 
@@ -261,61 +362,3 @@ def _scale_notes(cure: Amount, wanted: float, plain: float, step: float, library
             },
         )
     ]
-
-
-def _shown(mass_kg: float, step_kg: float) -> float:
-    """The mass nearest to `mass_kg` that the scale can show."""
-    return round(mass_kg / step_kg) * step_kg
-
-
-def _weighed(
-    quantity: str,
-    mass_kg: float,
-    step_kg: float,
-    model: Callable[..., Any],
-    inputs: dict[str, float],
-    rows: tuple[Row, ...] = (),
-    name: str = "",
-) -> Amount:
-    low, high = salting.dose_interval_scale(mass_kg=mass_kg, scale_step_kg=step_kg)
-    return Amount(
-        quantity=quantity,
-        value=mass_kg,
-        kind="mass",
-        model=model,
-        inputs={**inputs, "scale_step_kg": step_kg},
-        rows=rows,
-        low=low,
-        high=high,
-        interval="scale_step",
-        name=name,
-    )
-
-
-def _share(quantity: str, share: float, base: float, step: float, *, name: str = "") -> Amount:
-    mass = salting.share_mass(share_frac=share, base_mass_kg=base)
-    return _weighed(
-        quantity,
-        _shown(mass, step),
-        step,
-        salting.share_mass,
-        {"share_frac": share, "base_mass_kg": base},
-        name=name,
-    )
-
-
-def _ingoing(quantity: str, cure: Amount, strength: float, base: float, rows: tuple[Row, ...]) -> Amount:
-    def going(mass: float | None) -> float:
-        return salting.agent_ingoing_dry(mix_mass_kg=mass or 0.0, agent_frac=strength, base_mass_kg=base)
-
-    return Amount(
-        quantity=quantity,
-        value=going(cure.value),
-        kind="fraction:ppm",
-        model=salting.agent_ingoing_dry,
-        inputs={"mix_mass_kg": cure.value, "agent_frac": strength, "base_mass_kg": base},
-        rows=rows,
-        low=going(cure.low),
-        high=going(cure.high),
-        interval="scale_step",
-    )

@@ -7,15 +7,19 @@ is kept with the reason written under its code.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from saltfare.core.errors import NotFound, OutOfRange
-from saltfare.core.figure import Note
 from saltfare.core.glossary import entry
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
-from saltfare.models import salt_diffusion
+from saltfare.models.criteria import Criteria
+from saltfare.plans.piece_cold import leaving_cold, with_kept_salt
+from saltfare.plans.piece_criteria import criteria_of
+from saltfare.plans.piece_days import salting_time
 from saltfare.plans.piece_dose import weigh_out
+from saltfare.plans.piece_method import hold_method
+from saltfare.plans.piece_origin import origins_of
 from saltfare.plans.piece_parts import (
     Amount,
     Dose,
@@ -23,14 +27,15 @@ from saltfare.plans.piece_parts import (
     Kept,
     MixLabel,
     Objections,
+    Origins,
     PiecePlan,
     PieceRequest,
     SaltingTime,
     Step,
     Target,
 )
-from saltfare.plans.piece_steps import cautions_of, steps_of
-from saltfare.plans.piece_target import green_composition, hanging_piece, target_of
+from saltfare.plans.piece_steps import Course, cautions_of, steps_of
+from saltfare.plans.piece_target import Green, green_composition, hanging_piece, target_of
 
 __all__ = [
     "Amount",
@@ -47,8 +52,9 @@ __all__ = [
 ]
 
 RULES = "salting_rules"
-_DAY_S = 86400.0
 _LONGEST_DAYS = 365
+# What a share of salt can be at all, as the glossary has it.
+_MOST_SALT = 0.12
 
 
 def plan_piece(*, request: PieceRequest, library: Library) -> PiecePlan:
@@ -79,10 +85,13 @@ def plan_piece(*, request: PieceRequest, library: Library) -> PiecePlan:
         raise AssertionError("an unknown cut or purpose was not refused")
     _sound(request, cut, library, against)
     against.settle()
+    criteria = criteria_of(library=library)
     _cold_chain(request, library, against)
-    made: tuple[Hanging, Target | None, Dose, SaltingTime] | None = None
+    made: _Made | None = None
+    origins = Origins()
     try:
-        made = _computed(request, purpose, cut, library, against)
+        origins = origins_of(request=request, cut=cut, library=library, criteria=criteria, against=against)
+        made = _computed(request, purpose, cut, library, criteria, against)
     except OutOfRange as out:
         # what was asked lies beyond a model; what else stands against the plan is said with it
         against.refuse(
@@ -98,47 +107,97 @@ def plan_piece(*, request: PieceRequest, library: Library) -> PiecePlan:
     kept = against.settle()
     if made is None:
         raise AssertionError("a plan outside its models was not refused")
-    hanging, target, dose, time = made
-    if target is None:
+    if made.target is None:
         raise AssertionError("a plan without a target was not refused")
+    leaving = leaving_cold(
+        request=made.request,
+        green=made.green,
+        dose=made.dose,
+        time=made.time,
+        hanging=made.hanging,
+        target=made.target,
+        library=library,
+    )
     steps = steps_of(
-        request=request,
-        cut=cut,
-        dose=dose,
-        time=time,
-        hanging=hanging,
-        target=target,
-        liquid=library.row(RULES, "bag_liquid"),
-        cold=library.row(RULES, "cure_cold"),
+        course=Course(
+            request=made.request,
+            cut=cut,
+            dose=made.dose,
+            time=made.time,
+            hanging=made.hanging,
+            target=made.target,
+            origins=origins,
+            leaving_cold=leaving,
+            liquid=library.row(RULES, "bag_liquid"),
+            cold=library.row(RULES, "cure_cold"),
+        )
     )
     return PiecePlan(
         request=request,
         purpose=purpose,
         cut=cut,
-        dose=dose,
-        time=time,
-        hanging=hanging,
-        target=target,
+        dose=made.dose,
+        time=made.time,
+        hanging=made.hanging,
+        target=made.target,
         steps=steps,
-        cautions=cautions_of(cut=cut),
+        cautions=cautions_of(cut=cut, origins=origins),
         kept=kept,
+        leaving_cold=leaving,
+        origins=origins,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Made:
+    """What was computed. request: with the salt a box will have brought, and no impossible weight."""
+
+    request: PieceRequest
+    green: Green
+    dose: Dose
+    time: SaltingTime
+    hanging: Hanging
+    target: Target | None
 
 
 def _computed(
-    request: PieceRequest, purpose: Row, cut: Row, library: Library, against: Objections
-) -> tuple[Hanging, Target | None, Dose, SaltingTime]:
+    request: PieceRequest, purpose: Row, cut: Row, library: Library, criteria: Criteria, against: Objections
+) -> _Made:
     """Dose, days, piece at hanging and target. Raises OutOfRange."""
     green = green_composition(request=request, cut=cut, against=against)
+
+    def dose_of(asked: PieceRequest, target_kg: float, said: Objections) -> Dose:
+        return weigh_out(
+            request=asked,
+            cut=cut,
+            water_frac=green.water_frac,
+            target_kg=target_kg,
+            library=library,
+            against=said,
+        )
+
     # the finished mass bounds what nitrite is left, and the salt weighed decides the finished mass
-    draft = weigh_out(
-        request=request,
-        cut=cut,
-        target_kg=request.green_mass_kg,
-        library=library,
-        against=Objections(request.reasons),
+    draft = dose_of(request, request.green_mass_kg, Objections(request.reasons))
+    time = salting_time(
+        request=request, dose=draft, water_frac=green.water_frac, library=library, against=against
     )
+    if time.days > _LONGEST_DAYS:
+        against.refuse(
+            "salting_over_a_year",
+            "thickness" if request.salting_time_s is None else "salting_days",
+            f"{time.days} d",
+            f"{_LONGEST_DAYS} d",
+            days=time.days,
+        )
+    if request.method == "excess_salt" and time.uptake is not None:
+        # what a box brings is decided by whole days, not by what was wished
+        request = replace(request, salt_frac=min(time.uptake.value, _MOST_SALT))
+        draft = dose_of(request, request.green_mass_kg, Objections(request.reasons))
+    draft = with_kept_salt(dose=draft, time=time)
+    _salt_floor(request, draft, library, against)
     wettest = request.green_mass_kg + draft.salt_kg + draft.sugar_kg
+    if request.brine is not None:
+        wettest += request.brine.mass_kg
     if request.hanging_mass_kg is not None and request.hanging_mass_kg > wettest:
         against.refuse(
             "hanging_weight_impossible",
@@ -150,20 +209,17 @@ def _computed(
         request = replace(request, hanging_mass_kg=None)
     hanging = hanging_piece(request=request, cut=cut, green=green, dose=draft, library=library)
     target = target_of(
-        request=request, purpose=purpose, cut=cut, hanging=hanging, library=library, against=against
+        request=request,
+        purpose=purpose,
+        cut=cut,
+        hanging=hanging,
+        library=library,
+        criteria=criteria,
+        against=against,
     )
     finished = target.mass.value if target is not None else hanging.mass_kg
-    dose = weigh_out(request=request, cut=cut, target_kg=finished, library=library, against=against)
-    time = _salting_time(request, library)
-    if time.days > _LONGEST_DAYS:
-        against.refuse(
-            "salting_over_a_year",
-            "thickness" if request.salting_time_s is None else "salting_days",
-            f"{time.days} d",
-            f"{_LONGEST_DAYS} d",
-            days=time.days,
-        )
-    return hanging, target, dose, time
+    dose = with_kept_salt(dose=dose_of(request, finished, against), time=time)
+    return _Made(request=request, green=green, dose=dose, time=time, hanging=hanging, target=target)
 
 
 def _one_of(table: str, field: str, given: str, library: Library, against: Objections) -> Row | None:
@@ -200,6 +256,8 @@ def _sound(request: PieceRequest, cut: Row, library: Library, against: Objection
         ("mix_nitrate_share", "mix_nitrate_share", mix.nitrate_frac if mix else None),
         ("mix_salt_share", "mix_salt_share", mix.salt_frac if mix else None),
         *((f"spices.{name}", "spice_share", share) for name, share in request.spices.items()),
+        ("rest_days", "rest_days", request.rest_time_s),
+        *_chosen(request),
     ]
     bad = False
     for field, name, value in given:
@@ -215,10 +273,37 @@ def _sound(request: PieceRequest, cut: Row, library: Library, against: Objection
     if bad:
         return
     _shape(request, library, against)
+    hold_method(request=request, library=library, against=against)
     if request.skin_on and request.shape != "slab":
         against.refuse("skin_needs_slab", "shape", request.shape, "slab")
     if request.skin_on and cut.text("bacon_like") != "yes":
         against.refuse("skin_share_unknown", "skin_on", cut.text("label"))
+
+
+def _chosen(request: PieceRequest) -> list[tuple[str, str, float | None]]:
+    """Numbers of brine, applications and freezing."""
+    brine, twice, freezing = request.brine, request.twice, request.freezing
+    found: list[tuple[str, str, float | None]] = []
+    if brine is not None:
+        found += [
+            ("brine_mass", "brine_mass", brine.mass_kg),
+            ("brine_uptake", "brine_uptake", brine.uptake_frac),
+            ("brine_strength", "brine_strength", brine.strength_frac),
+            ("needle_spacing", "needle_spacing", brine.spacing_m),
+        ]
+    if twice is not None:
+        found += [
+            ("first_share", "first_share", twice.first_frac),
+            ("first_days", "first_days", twice.first_time_s),
+            ("drained_mass", "drained_mass", twice.drained_kg),
+            ("drained_salt", "drained_salt", twice.drained_salt_frac),
+        ]
+    if freezing is not None:
+        found += [
+            ("freezer_temperature", "freezer_temperature", freezing.temp_c),
+            ("freezing_days", "freezing_days", freezing.time_s),
+        ]
+    return found
 
 
 def _shape(request: PieceRequest, library: Library, against: Objections) -> None:
@@ -267,106 +352,29 @@ def _cold_chain(request: PieceRequest, library: Library, against: Objections) ->
         )
     if request.chamber_temp_c <= floor.number("temp_c"):
         return
-    # salt that was weighed is told to the step of its scale; salt that is planned is exact
-    told = request.scale_step_kg / request.green_mass_kg if request.hanging_mass_kg is not None else 0.0
-    if request.salt_frac + told < floor.number("pct") * (1 - 1e-9):
-        against.doubt(
-            "salt_below_floor",
-            "salt_share",
-            f"{request.salt_frac * 100:g} %",
-            f"{floor.number('pct') * 100:g} %",
-            salt_frac=request.salt_frac,
-            floor_frac=floor.number("pct"),
-            temp_c=request.chamber_temp_c,
-            limit_c=floor.number("temp_c"),
-        )
     if request.mix is None or request.nitrite_frac == 0:
         against.doubt(
             "no_cure_mix_warm", "cure_mix_dose", temp_c=request.chamber_temp_c, limit_c=floor.number("temp_c")
         )
 
 
-def _salting_time(request: PieceRequest, library: Library) -> SaltingTime:
-    """Days in salt: the longer of what diffusion and what the trade ask for, unless days were typed."""
-    salt, share = library.row("diffusion_salt", "nacl_span"), library.row(RULES, "centre_share")
-    inch = library.row(RULES, "trade_days")
-    part = share.number("pct")
-
-    def until(column: str) -> float:
-        return salt_diffusion.time_from_centre_share(
-            centre_frac=part,
-            thickness_m=request.thickness_m,
-            shape=request.shape,
-            is_one_sided=request.skin_on,
-            diffusivity_m2_per_s=salt.number(column),
+def _salt_floor(request: PieceRequest, dose: Dose, library: Library, against: Objections) -> None:
+    """Warm with too little salt only with a written reason; what was drained away is taken off first."""
+    floor = library.row(RULES, "salt_floor")
+    if request.chamber_temp_c <= floor.number("temp_c"):
+        return
+    kept = next((amount.value for amount in dose.kept if amount.quantity == "salt_kept"), None)
+    salt = request.salt_frac if kept is None else kept
+    # salt that was weighed is told to the step of its scale; salt that is planned is exact
+    told = request.scale_step_kg / request.green_mass_kg if request.hanging_mass_kg is not None else 0.0
+    if salt + told < floor.number("pct") * (1 - 1e-9):
+        against.doubt(
+            "salt_below_floor",
+            "salt_share",
+            f"{salt * 100:g} %",
+            f"{floor.number('pct') * 100:g} %",
+            salt_frac=salt,
+            floor_frac=floor.number("pct"),
+            temp_c=request.chamber_temp_c,
+            limit_c=floor.number("temp_c"),
         )
-
-    fast, best, slow = until("d_high"), until("d"), until("d_low")
-    trade = salt_diffusion.time_trade_inch(
-        thickness_m=request.thickness_m,
-        time_per_step_s=inch.number("days"),
-        step_m=inch.number("inches"),
-    )
-    typed = request.salting_time_s
-    days = math.ceil((typed if typed is not None else max(best, trade)) / _DAY_S - 1e-9)
-    planned = days * _DAY_S
-    common: dict[str, str | float | int | None] = {
-        "thickness_m": request.thickness_m,
-        "shape": request.shape,
-        "is_one_sided": int(request.skin_on),
-        "diffusivity_m2_per_s": salt.number("d"),
-    }
-
-    def reached(column: str) -> float:
-        return salt_diffusion.centre_share_at(
-            time_s=planned,
-            thickness_m=request.thickness_m,
-            shape=request.shape,
-            is_one_sided=request.skin_on,
-            diffusivity_m2_per_s=salt.number(column),
-        )
-
-    through = Amount(
-        quantity="salt_through",
-        value=best,
-        kind="time",
-        model=salt_diffusion.time_from_centre_share,
-        inputs={"centre_frac": part, **common},
-        rows=(salt, share),
-        low=fast,
-        high=slow,
-        interval="published_spread",
-    )
-    counted = Amount(
-        quantity="trade_days",
-        value=trade,
-        kind="time",
-        model=salt_diffusion.time_trade_inch,
-        inputs={"thickness_m": request.thickness_m},
-        rows=(inch,),
-    )
-    centre = Amount(
-        quantity="centre_share",
-        value=reached("d"),
-        kind="fraction",
-        model=salt_diffusion.centre_share_at,
-        inputs={"time_s": planned, **common},
-        rows=(salt,),
-        low=reached("d_low"),
-        high=reached("d_high"),
-        interval="published_spread",
-    )
-    by = counted if typed is None and trade > best else through
-    chosen = Amount(
-        quantity="salting_days", value=planned, kind="time", model=by.model, inputs=by.inputs, rows=by.rows
-    )
-    notes = [Note("dissolved_at_once")]
-    if typed is not None and planned < best:
-        notes.append(
-            Note("salting_short", {"planned_s": planned, "through_s": best, "centre_frac": centre.value})
-        )
-    if trade < 0.9 * best:
-        notes.append(Note("trade_falls_short", {"trade_s": trade, "through_s": best}))
-    return SaltingTime(
-        days=days, planned=chosen, through=through, trade=counted, centre=centre, notes=tuple(notes)
-    )

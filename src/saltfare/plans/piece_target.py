@@ -11,12 +11,25 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from saltfare.core.errors import OutOfRange
-from saltfare.core.figure import Answer, Evidence, Note, Provenance, Verdict
+from saltfare.core.figure import Note, Provenance, Verdict
 from saltfare.core.library import Library
 from saltfare.core.tables import Row
 from saltfare.models import drying_piece, salting
+from saltfare.models.criteria import Criteria, verdict
+from saltfare.models.criteria_facts import Fact, Facts
 from saltfare.models.sorption import ProteinIsotherm
-from saltfare.plans.piece_parts import AimedBy, Amount, Dose, Hanging, Objections, PieceRequest, Target
+from saltfare.plans.piece_brine import water_sign
+from saltfare.plans.piece_parts import (
+    BRINES,
+    NEEDLES,
+    AimedBy,
+    Amount,
+    Dose,
+    Hanging,
+    Objections,
+    PieceRequest,
+    Target,
+)
 
 RULES = "salting_rules"
 ISOTHERM = ("isotherms", "lean_meat")
@@ -57,17 +70,38 @@ def green_composition(*, request: PieceRequest, cut: Row, against: Objections) -
     return Green(water, fat)
 
 
+def _losses(request: PieceRequest, dose: Dose, library: Library) -> tuple[tuple[float, ...], Row]:
+    """Net loss in salt: least, usual, most, below zero for a gain; and its row."""
+
+    def ends(row: Row, sign: float, shift: float = 0.0) -> tuple[tuple[float, ...], Row]:
+        found = sorted(sign * row.number(end) + shift for end in ("pct_low", "pct", "pct_high"))
+        return tuple(found), row
+
+    if request.method in NEEDLES and request.brine is not None:
+        pumped = request.brine.uptake_frac or 0.0
+        return ends(library.row(RULES, "pump_drip"), 1.0, -pumped)
+    if request.method in BRINES:
+        made = {amount.quantity: amount.value for amount in dose.brine}
+        salt_kg = made["brine_strength"] * made["brine_mass"]
+        sign = water_sign(salt_kg_per_m3=salt_kg / made["brine_volume"], library=library)
+        if sign < 0:
+            return ends(library.row(RULES, "net_loss_strong_brine"), 1.0)
+        return ends(library.row(RULES, "net_gain_immersed"), -1.0)
+    return ends(library.row(RULES, "net_loss_in_salt"), 1.0)
+
+
 def hanging_piece(*, request: PieceRequest, cut: Row, green: Green, dose: Dose, library: Library) -> Hanging:
     """The piece at hanging: estimated from the usual net loss in salt, or from its weighed mass."""
-    rule = library.row(RULES, "net_loss_in_salt")
+    losses, rule = _losses(request, dose, library)
     whole = request.green_mass_kg
-    losses = tuple(rule.number(end) for end in ("pct_low", "pct", "pct_high"))
     if request.hanging_mass_kg is not None:
         losses = (salting.loss_between(before_kg=whole, after_kg=request.hanging_mass_kg),) * 3
-    salt, sugar = dose.salt_kg / whole, dose.sugar_kg / whole
+    compose = salting.salted_composition_taken if dose.stays else salting.salted_composition
+    kept = next((amount.value * dose.base_kg for amount in dose.kept if amount.quantity == "salt_kept"), None)
+    salt, sugar = (dose.salt_kg if kept is None else kept) / whole, dose.sugar_kg / whole
 
     def left(loss: float) -> salting.Salted:
-        return salting.salted_composition(
+        return compose(
             water_frac=green.water_frac,
             fat_frac=green.fat_frac,
             salt_frac=salt,
@@ -91,7 +125,7 @@ def hanging_piece(*, request: PieceRequest, cut: Row, green: Green, dose: Dose, 
             quantity=quantity,
             value=of(middle),
             kind=kind,
-            model=salting.salted_composition,
+            model=compose,
             inputs=inputs,
             rows=(cut,) if measured else (cut, rule),
             low=None if measured else ends[0],
@@ -153,6 +187,7 @@ def target_of(
     cut: Row,
     hanging: Hanging,
     library: Library,
+    criteria: Criteria,
     against: Objections,
 ) -> Target | None:
     """The mass aimed at; None where something was refused on the way."""
@@ -233,8 +268,7 @@ def target_of(
         ),
         aw=aw_amount,
         claims=tuple(
-            _claim(library.row("salting_lines", line), aw_amount, purpose, library)
-            for line in purpose.text("lines").split()
+            _claim(line, aw_amount, purpose, cut, criteria) for line in purpose.text("lines").split()
         ),
         notes=tuple(notes),
     )
@@ -328,17 +362,24 @@ def _aw_amount(
     )
 
 
-def _claim(line: Row, aw: Amount, purpose: Row, library: Library) -> Verdict:
-    limit = line.number("limit")
+# How a piece would be kept for a line to speak of it: the question put, not a claim about the piece.
+_KEPT: dict[str, tuple[str, str]] = {"aw_sealed_0_91": ("vacuum", "warm")}
+
+
+def _claim(line: str, aw: Amount, purpose: Row, cut: Row, criteria: Criteria) -> Verdict:
+    """A published criterion put to the estimate at the target mass, were it kept as the criterion asks."""
+    criterion = next(c for c in criteria.all if c.id == line)
     favourable = aw.low if aw.low is not None else aw.value
-    cold = library.row(RULES, "cold_limit").number("temp_c")
-    return Verdict(
-        criterion=line.text("id"),
-        edition=line.text("edition"),
-        answer=Answer.DOES_NOT_MEET if favourable > limit else Answer.CANNOT_TELL,
-        margin=limit - aw.value,
-        evidence=(Evidence("water_activity", aw.value, Provenance.ESTIMATED),),
-        settles=(Note(line.text("settles"), {"limit": limit}),),
-        instead=tuple(Note(code, {"cold_c": cold}) for code in purpose.text("instead").split()),
-        cautions=(Note("growth_line_only"), Note(f"line_{line.text('condition')}")),
+    packed, kept = _KEPT.get(line, ("air", "warm"))
+    facts = Facts(
+        species=Fact(cut.text("animal"), Provenance.MEASURED),
+        packaging=Fact(packed, Provenance.MEASURED),
+        kept=Fact(kept, Provenance.MEASURED),
+        water_activity=Fact(aw.value, Provenance.ESTIMATED, error=aw.value - favourable),
     )
+    found = verdict(
+        criterion=criterion, facts=facts, book=criteria.book, instead=purpose.text("instead").split()
+    )
+    if found is None:
+        raise AssertionError(f"{line} is not about {cut.text('animal')}")
+    return found
