@@ -19,6 +19,7 @@ from saltfare.plans.menu_stages import Effort, Outcome, Progress, plan_menu
 from saltfare.plans.menu_totals import goal_value
 
 EXACT = Effort(gap=0.0, slack=0.0, nodes=20_000, stall_nodes=20_000, later_rounds=0)
+BRIEF = Effort(whole_columns=0, rounds=1, window_nodes=1, window_columns=80, later_rounds=0)
 PARTS = Effort(whole_columns=0, rounds=3, window_nodes=4, window_columns=200)
 
 
@@ -205,3 +206,18 @@ def test_replanning_starts_from_what_is_there() -> None:
     again = plan_menu(replace(problem, items=items), preset=Preset.LIGHTEST, effort=effort)
     assert value(after, Goal.SHORT) == value(again, Goal.SHORT)
     assert value(after, Goal.MASS) == pytest.approx(value(again, Goal.MASS), rel=0.02)
+
+
+@pytest.mark.parametrize("effort", [Effort(nodes=20, stall_nodes=20, gap=0.03, later_rounds=0), BRIEF])
+def test_resupply_and_a_spare_day(effort: Effort) -> None:
+    problem = trip(people=2, days=3, items=36, seed=83, spare=True)
+    days = tuple(replace(day, carry=int(d >= 2)) for d, day in enumerate(problem.days))
+    problem = replace(problem, days=days, carries=(Carry(fuel_g=200), Carry(fuel_g=120, mass_g=5000)))
+    dish = mains_at(problem, 0, 1, 2)[0]
+    problem = replace(problem, holds=(Hold(1, 2, problem.items[dish].id, "p0"),))
+    found = plan_menu(problem, preset=Preset.LIGHTEST, effort=effort)
+    assert found.broken == ()
+    assert found.plan.servings[1, 2, dish, 0] == 1
+    on_spare = [i for d, _, i, _ in found.plan.servings if d == 3]
+    assert on_spare
+    assert not any(problem.items[i].hot for i in on_spare)
