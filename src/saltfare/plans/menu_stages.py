@@ -214,8 +214,8 @@ class _Run:
             solved = solve(
                 model.program,
                 _joint(model, lead),
-                # the gap is of the whole trip still open: a day's share of it
-                Limits(effort.gap / 5 / (1 + len(later)), effort.window_nodes, effort.window_nodes),
+                # of the whole trip still open, so a fifth of the gap is a good part of a day
+                Limits(effort.gap / 5, effort.window_nodes, effort.window_nodes),
                 watch=self.watch(lead, outer_bound=0.0),
             )
             if solved.values is not None and goal_at(model, Goal.SHORT, solved.values) < 1e-3:
