@@ -96,7 +96,8 @@ def weigh_out(
         )
         notes += bath.notes
         aim -= bath.aim_frac
-        salt_frac -= bath.salt_share_frac
+        # a needle that brings all of it is refused; nothing is then left to rub on
+        salt_frac = max(salt_frac - bath.salt_share_frac, 0.0)
     rub: _Rub | None = None
     if method == "excess_salt":
         rub = _boxed(request, base, base_rows, library)
