@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from households import PLAN, House
+from judged_household import Larder
 
 from saltfare.journal.store import Journal
 
@@ -21,3 +22,10 @@ def house(tmp_path: Path) -> Iterator[House]:
 @pytest.fixture
 def plan() -> Callable[..., dict[str, Any]]:
     return lambda **changes: {**PLAN, **changes}
+
+
+@pytest.fixture
+def larder(tmp_path: Path) -> Iterator[Larder]:
+    """Pieces put straight into a journal."""
+    with Journal.open(tmp_path / "larder.db") as journal:
+        yield Larder(journal, tmp_path)

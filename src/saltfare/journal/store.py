@@ -28,7 +28,15 @@ from saltfare.core.errors import (
     Problem,
     Refused,
 )
-from saltfare.journal import backups, events_chamber, events_handling, events_lot, events_piece, health
+from saltfare.journal import (
+    backups,
+    events_chamber,
+    events_handling,
+    events_judged,
+    events_lot,
+    events_piece,
+    health,
+)
 from saltfare.journal.database import Database
 from saltfare.journal.events import (
     ENVELOPE,
@@ -53,7 +61,7 @@ from saltfare.journal.schema import request as request_table
 
 S = TypeVar("S")
 
-KIND_MODULES = (events_piece, events_handling, events_chamber, events_lot)
+KIND_MODULES = (events_piece, events_handling, events_chamber, events_lot, events_judged)
 """Imported so that their kinds can be read."""
 
 
