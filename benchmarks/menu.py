@@ -1,6 +1,6 @@
 """Menus over a grid of trips: seconds of processor, gap to the bound, broken rules.
 
-    python benchmarks/menu.py            the small end, a minute or so
+    python benchmarks/menu.py            the small end, half a minute or so
     python benchmarks/menu.py --whole    2 x 4 to 12 x 21 days, 80 and 200 items
     python benchmarks/menu.py --beside   also the same whole model by another solver, where installed
 

@@ -193,13 +193,13 @@ class _Run:
         plan = Plan({})
         for d in self.days:
             plan = self._next_day(plan, d, lead, keep)
-        plan = greedy(problem, table, start=plan.servings)
-        better = goal_value(problem, plan, Goal.SHORT), goal_value(problem, plan, lead)
-        if not broken_rules(problem, plan) and better < (
-            goal_value(problem, self.plan, Goal.SHORT),
-            goal_value(problem, self.plan, lead),
-        ):
-            self.plan = plan
+        # filling up feeds every day to its ration, which a built trip needs only where a day found nothing
+        for found in (plan, greedy(problem, table, start=plan.servings)):
+            if not broken_rules(problem, found) and self._leads(found, lead) < self._leads(self.plan, lead):
+                self.plan = found
+
+    def _leads(self, plan: Plan, lead: Goal) -> tuple[int, int]:
+        return goal_value(self.problem, plan, Goal.SHORT), goal_value(self.problem, plan, lead)
 
     def _next_day(self, plan: Plan, d: int, lead: Goal, keep: Keep) -> Plan:
         problem, table, effort = self.problem, self.table, self.effort
