@@ -1,36 +1,36 @@
-"""The forecast of a hanging piece: simulated once for its air, re-weighted at every weigh-in."""
+"""The forecast of a hanging piece: simulated once for its air, re-weighted at every weigh-in, and begun
+from what the household's other pieces taught."""
 
 from __future__ import annotations
 
-import base64
-import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
-
-import numpy as np
 
 from saltfare.actions.context import Context
-from saltfare.actions.piece_start import replanned
+from saltfare.actions.forecast_kept import forecast_of, plain_of
+from saltfare.actions.lessons import Taught, shares, taught
+from saltfare.actions.piece_drying import (
+    Made,
+    Simulated,
+    hanging_of,
+    horizon_s,
+    hung_as,
+    made_of,
+    simulated,
+    weighed_as,
+)
 from saltfare.core.errors import NotConverged, OutOfRange, Refused
 from saltfare.core.figure import Note
 from saltfare.core.tables import Row
 from saltfare.jobs import key_of, model_version
 from saltfare.journal import events_piece as kinds
-from saltfare.journal.chamber import chamber
+from saltfare.journal.learning import learning
 from saltfare.journal.piece import PieceState
-from saltfare.journal.piece import piece as piece_of
-from saltfare.models.drying import DryingParameters, Hanging
-from saltfare.models.sorption import ProteinIsotherm
-from saltfare.plans.forecast import BANDS, Forecast, forecast
-from saltfare.plans.forecast_air import AirProgramme, AirReadings, UsualAir, air_programme
-from saltfare.plans.forecast_drying import HangingPiece
-from saltfare.plans.forecast_ensemble import Ensemble, ensemble
-from saltfare.plans.forecast_posterior import WeighIn
+from saltfare.models.drying import Hanging
+from saltfare.plans.forecast import BANDS, LEVELS, Forecast, forecast
 from saltfare.plans.forecast_priors import ForecastPriors
 
-_RULES = "hanging_rules"
+__all__ = ["Cast", "Made", "cast", "hanging_of", "issue", "made_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,8 @@ class Cast:
     """A forecast with the instant its times count from, and what it was made of.
 
     Its masses are of the piece with nothing cut off; `kept_frac` of them is what the scale shows now.
-    Its times leave out sealed rests, `rested_s` so far.
+    Its times leave out sealed rests, `rested_s` so far. taught: what it began from; chamber, cut: the
+    keys of what it shares with the pieces that taught.
     """
 
     forecast: Forecast
@@ -48,6 +49,10 @@ class Cast:
     piece: Hanging
     rows: tuple[Row, ...]
     model: str
+    run: Simulated
+    taught: Taught
+    chamber: str
+    cut: str
 
     def at(self, time_s: float | None) -> datetime | None:
         """An instant from a time since hanging; None stays None."""
@@ -70,143 +75,48 @@ def cast(context: Context, state: PieceState) -> Cast | None:
     if not state.hung or target is None:
         return None
     hung = state.hung[-1]
-    step_kg = context.library.row(_RULES, "kitchen_scale").number("mass")
     priors = ForecastPriors.from_library(library=context.library)
-    law = context.library.row("diffusion", "lean_default")
-    body = context.library.row("drying_body", "whole_muscle")
-    meat = context.library.row("isotherms", "lean_meat")
-    piece = hanging_of(context, state)
-    programme, speed = _programme(context, state, priors)
+    hung_s = state.hanging_s(context.now)
+    run = simulated(context, state, priors, until=context.now, horizon_s=horizon_s(context, hung_s))
+    known = taught(context, besides=state)
+    chamber, cut = shares(state, learning(context.journal))
+    hanging, weigh_ins = hung_as(context, state), weighed_as(context, state)
     version = model_version(context.library.version)
     key = key_of(
-        action="hanging_ensemble",
-        given={
-            "piece": repr(piece),
-            "speed": speed,
-            "air": _pack(_arrays(programme)),
-            "assumed": repr(programme.assumed),
-        },
+        action="forecast",
+        given=[run.key, repr(hanging), repr(weigh_ins), target, known.key, chamber, cut],
         heads={},
         version=version,
     )
-    simulate = HangingPiece(
-        piece, speed, DryingParameters.from_rows(law=law, body=body), ProteinIsotherm.from_row(meat)
-    )
     kept = context.cache.cached(
-        key, lambda: _pack(ensemble(simulate=simulate, programme=programme, priors=priors).arrays())
-    )
-    made = forecast(
-        ensemble=Ensemble.from_arrays(_unpack(kept)),
-        programme=programme,
-        hanging=WeighIn(0.0, hung.body.mass.value, step_kg),
-        weigh_ins=_weigh_ins(state, step_kg),
-        target_mass_kg=target,
-        priors=priors,
-    )
-    rested = (context.now - hung.at).total_seconds() - state.hanging_s(context.now)
-    return Cast(made, hung.at, rested, state.kept_frac, piece, (law, body, meat), version)
-
-
-def _weigh_ins(state: PieceState, step_kg: float) -> list[WeighIn]:
-    """The weigh-ins as of one piece nothing was cut from, on the clock of its hanging."""
-    out = []
-    for one in state.weigh_ins:
-        seconds = state.hanging_s(one.at)
-        if seconds > 0:
-            mass = one.body.mass.value
-            whole = state.comparable_kg(mass, one.at)
-            step = one.body.scale_step.value if one.body.scale_step else step_kg
-            out.append(WeighIn(seconds, whole, step * whole / mass))
-    return out
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """What a piece is made of at hanging (kg)."""
-
-    water_kg: float
-    fat_kg: float
-    salt_kg: float
-    solids_kg: float
-
-    @property
-    def dry_kg(self) -> float:
-        """Everything but water."""
-        return self.fat_kg + self.salt_kg + self.solids_kg
-
-
-def made_of(context: Context, state: PieceState) -> Made:
-    """What a piece is made of at hanging: by its plan from the mass weighed, or from its parts.
-
-    Of a piece tied from others only water left since each was hung. Raises Refused where the plan no
-    longer holds.
-    """
-    hung_kg = state.hung[-1].body.mass.value
-    if not state.parts:
-        of = replanned(context, state, hanging_kg=hung_kg).hanging
-        return Made(of.water_kg, of.fat_kg, of.salt_kg, of.solids_kg + of.sugar_kg)
-    parts = [(part, made_of(context, part)) for part in (piece_of(context.journal, c) for c in state.parts)]
-    fat, salt, solids = (
-        sum(getattr(made, name) * part.kept_frac for part, made in parts)
-        for name in ("fat_kg", "salt_kg", "solids_kg")
-    )
-    return Made(hung_kg - fat - salt - solids, fat, salt, solids)
-
-
-def hanging_of(context: Context, state: PieceState) -> Hanging:
-    """The piece at hanging as the drying model takes it, from its measures, its cut and what it weighed."""
-    begun, hung = state.started, state.hung[-1].body
-    made, mass = made_of(context, state), hung.mass.value
-    casing = 0.0
-    if hung.casing is not None:
-        casing = context.library.row("drying_casings", hung.casing).number("resistance")
-    return Hanging(
-        shape=begun.shape,
-        thickness_m=(hung.thickness or begun.thickness).value,
-        length_m=begun.length.value,
-        width_m=begun.width.value if begun.width else 0.0,
-        mass_kg=mass,
-        water_frac=made.water_kg / mass,
-        fat_frac=made.fat_kg / mass,
-        salt_frac=made.salt_kg / mass,
-        open_frac=1.0,
-        casing_resistance_s_per_m=casing,
-        drying_faces=1 if begun.skin_on else 2,
-    )
-
-
-def _programme(context: Context, state: PieceState, priors: ForecastPriors) -> tuple[AirProgramme, float]:
-    """The air from hanging to the horizon, and the speed it moves at."""
-    hung, begun = state.hung[-1], state.started
-    usual = UsualAir(begun.air.temperature.value, begun.air.humidity.value)
-    speed = context.library.row(_RULES, "air_speed").number("speed")
-    readings = None
-    if state.chamber is not None:
-        described = chamber(context.journal, state.chamber).described
-        if described is not None:
-            if described.temperature and described.humidity:
-                usual = UsualAir(described.temperature.value, described.humidity.value)
-            if described.air_speed:
-                speed = described.air_speed.value
-        until = state.taken_down[-1].at if state.taken_down else context.now
-        found = context.journal.readings.range(state.chamber, hung.at, until)
-        timed = [(state.hanging_s(air.at), air) for air in found]
-        # through a sealed rest the clock of hanging stands still: its air never met the piece
-        met = [one for before, one in zip([(-1.0, None), *timed], timed, strict=False) if one[0] > before[0]]
-        if met:
-            readings = AirReadings(
-                np.array([time for time, _ in met]),
-                np.array([air.temp_c for _, air in met]),
-                np.array([air.rh_frac for _, air in met]),
+        key,
+        lambda: plain_of(
+            forecast(
+                ensemble=run.ensemble,
+                programme=run.programme,
+                hanging=hanging,
+                weigh_ins=weigh_ins,
+                target_mass_kg=target,
+                priors=priors,
+                belief=known.learned.belief(chamber=chamber, cut=cut) if known.pieces else None,
             )
-    horizon = _horizon_s(context, state.hanging_s(context.now))
-    return air_programme(readings=readings, usual=usual, horizon_s=horizon, priors=priors), speed
-
-
-def _horizon_s(context: Context, hung_s: float) -> float:
-    least = context.library.row(_RULES, "horizon").number("time")
-    step = context.library.row(_RULES, "horizon_step").number("time")
-    return max(least, math.ceil((hung_s + least / 2) / step) * step)
+        ),
+    )
+    made = forecast_of(kept)
+    if known.pieces:
+        begun = Note(
+            "begun_from_others",
+            {
+                "pieces": len(known.pieces),
+                "in_chamber": known.learned.counts.get(f"chamber {chamber}", 0),
+                "of_cut": known.learned.counts.get(f"cut {cut}", 0),
+            },
+        )
+        made = replace(made, notes=(*made.notes, begun))
+    rested = (context.now - hung.at).total_seconds() - hung_s
+    return Cast(
+        made, hung.at, rested, state.kept_frac, run.piece, run.rows, version, run, known, chamber, cut
+    )
 
 
 def issue(context: Context, state: PieceState, request_id: str | None) -> tuple[str | None, tuple[Note, ...]]:
@@ -232,7 +142,13 @@ def issue(context: Context, state: PieceState, request_id: str | None) -> tuple[
         ready_at=middle,
         ready_early=early,
         ready_late=late,
-        result={"within_horizon_frac": made.forecast.within_horizon_frac},
+        result={
+            "within_horizon_frac": made.forecast.within_horizon_frac,
+            "target_kg": made.forecast.target_mass_kg,
+            "taught_by": len(made.taught.pieces),
+            # every quantile of the date, so that each band can be held to account
+            "ready": {f"{level:g}": _text(made.at(made.forecast.ready_s[level])) for level in LEVELS},
+        },
     )
     event = context.journal.append(
         kinds.STREAM + state.code,
@@ -246,25 +162,5 @@ def issue(context: Context, state: PieceState, request_id: str | None) -> tuple[
     return event.id, made.forecast.notes
 
 
-def _arrays(programme: AirProgramme) -> dict[str, Any]:
-    return {
-        "end_time_s": programme.end_time_s,
-        "temp_c": programme.temp_c,
-        "rh_frac": programme.rh_frac,
-        "read": programme.read.astype(np.float64),
-    }
-
-
-def _pack(arrays: Mapping[str, Any]) -> dict[str, Any]:
-    """Arrays as plain JSON: kind, shape, and their bytes."""
-    return {
-        name: [str(a.dtype), list(a.shape), base64.b64encode(np.ascontiguousarray(a).tobytes()).decode()]
-        for name, a in arrays.items()
-    }
-
-
-def _unpack(kept: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        name: np.frombuffer(base64.b64decode(text), dtype=dtype).reshape(shape)
-        for name, (dtype, shape, text) in kept.items()
-    }
+def _text(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()

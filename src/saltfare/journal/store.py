@@ -33,6 +33,7 @@ from saltfare.journal import (
     events_chamber,
     events_handling,
     events_judged,
+    events_learning,
     events_lot,
     events_piece,
     health,
@@ -61,7 +62,7 @@ from saltfare.journal.schema import request as request_table
 
 S = TypeVar("S")
 
-KIND_MODULES = (events_piece, events_handling, events_chamber, events_lot, events_judged)
+KIND_MODULES = (events_piece, events_handling, events_chamber, events_lot, events_judged, events_learning)
 """Imported so that their kinds can be read."""
 
 

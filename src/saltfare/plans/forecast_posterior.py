@@ -398,8 +398,17 @@ def _grid(count: int, linear: bool = False) -> Floats:
     return np.asarray(np.kron(one, one), np.float64)
 
 
+def grid_log_prior(*, axes: tuple[Floats, Floats], belief: Belief) -> Floats:
+    """ln weight (61, 61) of each grid point: the belief's density by the trapezoid rule, cut off at the box.
+
+    Source
+    ------
+    saltfare_derived, trapezoid rule
+    """
+    return _log_prior(axes, belief).reshape(FINE, FINE)
+
+
 def _log_prior(axes: tuple[Floats, Floats], belief: Belief) -> Floats:
-    """ln weight of each grid point: the belief's density by the trapezoid rule, cut off at the box."""
     x = np.asarray(
         np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 2) - belief.mean, np.float64
     )
