@@ -1,0 +1,1 @@
+"""What is printed: tags, sheets and cards, typeset in this process."""
