@@ -30,4 +30,3 @@ def test_what_is_not_there_is_not_found() -> None:
         Library().row("cuts", "unicorn")
     with pytest.raises(NotFound):
         Library().rows("no_such_table")
-
