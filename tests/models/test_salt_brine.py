@@ -76,6 +76,8 @@ def test_salt_of_meat_and_brine_is_the_salt_put_in(
     put = brine.salt_mass_from_share_by_water(
         salt_frac=salt, green_mass_kg=green, water_frac=water, brine_kg=whole, others_kg=others * whole
     )
+    if put > 0.264 * whole:  # no brine holds that much: a plan refuses it
+        return
     left = whole - put - others * whole
     held = brine.share_by_water(solute_kg=put, green_mass_kg=green, water_frac=water, brine_water_kg=left)
     assert held == pytest.approx(salt, rel=1e-9)

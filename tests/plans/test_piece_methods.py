@@ -268,6 +268,26 @@ def test_nitrite_of_needle_and_rub_is_summed_and_held_to_the_lower_ceiling() -> 
     assert "nitrite_over_limit" in refused(LOIN, **WAYS["pumped and rubbed"], nitrite_frac=210e-6)
 
 
+def test_rounding_of_needle_and_rub_together_never_passes_the_ceiling() -> None:
+    # each rounds up on a coarse scale; what they bring together may not
+    made = plan(
+        **{
+            **WAYS["pumped and rubbed"],
+            "scale_step_kg": 0.001,
+            "nitrite_frac": 199.5e-6,
+            "green_mass_kg": 1.55,
+        }
+    )
+    for check in made.dose.limits:
+        if check.basis != "finished":
+            assert check.amount.value <= check.limit_frac * (1 + 1e-9)
+
+
+def test_a_number_below_all_models_is_refused_in_words() -> None:
+    found = refused(LOIN, method="pumped", brine=replace(PUMP, mass_kg=0.3), sugar_frac=0.14, salt_frac=0.0)
+    assert found
+
+
 def test_a_brine_is_weighed_and_its_litres_follow_its_strength() -> None:
     made = plan(**WAYS["pumped"])
     # 20 % salt at 20 C: 1147.8 kg/m3, a little more beside the cure mix's own parts

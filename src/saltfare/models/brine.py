@@ -266,7 +266,7 @@ def salt_mass_from_share_by_water(
 
     Returns
     -------
-    salt of the brine [kg]
+    salt of the brine; more than a brine can hold where it is too small for the share [kg]
 
     Raises
     ------

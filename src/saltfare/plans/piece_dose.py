@@ -102,7 +102,10 @@ def weigh_out(
     if method == "excess_salt":
         rub = _boxed(request, base, base_rows, library)
     elif bath is None or method == "pumped_rubbed":
-        rub = _rubbed(request, base, salt_frac, aim, mix, book, aim_rows, against)
+        needle = 0.0
+        if bath is not None and bath.cure is not None and mix is not None:
+            needle = bath.cure.value * mix.nitrite_frac * bath.ingoing_per_kg
+        rub = _rubbed(request, base, salt_frac, aim, needle, mix, book, aim_rows, against)
     cure, salt = (bath.cure, bath.salt) if rub is None and bath is not None else (None, None)
     if rub is not None:
         cure, salt = rub.cure, rub.salt
@@ -163,12 +166,13 @@ def _rubbed(
     base: float,
     salt_frac: float,
     aim: float,
+    needle: float,
     mix: CureMix | None,
     book: Book,
     rows: tuple[Row, ...],
     against: Objections,
 ) -> _Rub:
-    """A weighed dose of cure mix and salt."""
+    """A weighed dose of cure mix and salt. needle: nitrite that goes in by the needle, as the mix's salt."""
     step = request.scale_step_kg
     mix_kg, wanted, cure = 0.0, 0.0, None
     if mix is not None and aim > 0:
@@ -177,8 +181,10 @@ def _rubbed(
             ingoing_frac=actual, agent_frac=mix.nitrite_frac, base_mass_kg=base
         )
         mix_kg = shown_by_scale(wanted, step)
-        if not book.allows("nitrite_ion", mix_kg * mix.nitrite_frac / base):
-            mix_kg = math.floor(wanted / step * (1 + 1e-12)) * step  # never rounded past a ceiling
+        if not book.allows("nitrite_ion", needle + mix_kg * mix.nitrite_frac / base):
+            # never rounded past a ceiling, what the needle brings counted
+            room = book.room_frac("nitrite_ion", needle) * base / mix.nitrite_frac
+            mix_kg = math.floor(min(wanted, room) / step * (1 + 1e-12)) * step
         if mix_kg <= 0:
             against.refuse("scale_too_coarse", "scale_step", allowed="", dose_kg=wanted, step_kg=step)
             mix_kg = wanted

@@ -3,6 +3,7 @@ shown and never lowers a dose."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -48,6 +49,11 @@ class Book:
         """Whether a share of the salt in hand is within every ingoing ceiling."""
         lowest = self.lowest(ion)
         return lowest is None or actual_frac <= lowest.of_salt_frac * (1 + 1e-9)
+
+    def room_frac(self, ion: str, actual_frac: float) -> float:
+        """What is left below the ceiling beside a share of the salt in hand."""
+        lowest = self.lowest(ion)
+        return math.inf if lowest is None else max(lowest.of_salt_frac - actual_frac, 0.0)
 
     def hold_aim(self, aim_frac: float, against: Objections) -> None:
         """Refuse an aim past the ceiling. aim_frac: as sodium nitrite."""

@@ -94,16 +94,12 @@ def plan_piece(*, request: PieceRequest, library: Library) -> PiecePlan:
         made = _computed(request, purpose, cut, library, criteria, against)
     except OutOfRange as out:
         # what was asked lies beyond a model; what else stands against the plan is said with it
-        against.refuse(
-            "outside_model",
-            "",
-            f"{out.value:g}",
-            f"{out.low:g}-{out.high:g}",
-            quantity=out.quantity,
-            value=out.value,
-            low=out.low,
-            high=out.high,
-        )
+        told = {"quantity": out.quantity, "value": out.value, "low": out.low}
+        if math.isinf(out.high):
+            against.refuse("below_model", "", f"{out.value:g}", f"{out.low:g}", **told)
+        else:
+            allowed = f"{out.low:g}-{out.high:g}"
+            against.refuse("outside_model", "", f"{out.value:g}", allowed, **told, high=out.high)
     kept = against.settle()
     if made is None:
         raise AssertionError("a plan outside its models was not refused")
