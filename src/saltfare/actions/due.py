@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
 
 from saltfare.actions.context import Context
+from saltfare.actions.next_weigh_in import next_weigh_in
+from saltfare.core.figure import Note
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.piece import PieceState, State
 
-# The action that records a step; steps that belong to one are shown as one.
+# The action that records a step, none where there is nothing to record; steps that belong to one are
+# shown as one.
 ACTS = {
+    "freeze": "",
+    "thaw": "",
     "salt": "salt_piece",
+    "bury": "salt_piece",
+    "immerse": "salt_piece",
+    "pump": "inject_piece",
+    "rub": "salt_piece",
     "turn": "turn_piece",
+    "drain_wash": "drain_piece",
+    "weigh_out_second": "salt_piece",
     "wash_dress": "wash_piece",
+    "rest": "rest_piece",
     "hang": "hang_piece",
+    "end_rest": "end_rest",
     "weigh_in": "weigh_in",
     "at_its_mass": "take_down",
 }
@@ -32,6 +45,7 @@ class Due:
     reason: str
     amounts: dict[str, float] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
+    note: Note | None = None
 
 
 def due(context: Context, state: PieceState) -> tuple[Due, ...]:
@@ -45,42 +59,100 @@ def due(context: Context, state: PieceState) -> tuple[Due, ...]:
 
 
 def _due(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterator[Due]:
-    steps = {step.code: step for step in plan.steps if step.code != "weigh_in"}
-    zone, today = context.zone, context.today
-    if state.state is State.PLANNED:
-        weigh = steps["weigh_out"]
-        yield _of("salt", weigh, weigh.on or today)
+    course = _Course(context, state, {step.code: step for step in reversed(plan.steps)})
+    match state.state:
+        case State.PLANNED:
+            yield from _before_salt(course)
+        case State.IN_SALT | State.DRAINING:
+            yield from _in_salt(course, [step for step in plan.steps if step.code == "turn"])
+        case State.RESTING if state.hung:
+            softened = context.library.row("salting_bands", "rim_softens").number("low")
+            on = course.day(state.rests[-1].at + timedelta(days=softened))
+            yield Due("end_rest", ACTS["end_rest"], on, "rim_softens")
+        case State.RESTING:
+            if "rest" in course.steps and not state.rests:
+                yield course.due("rest")
+            yield course.due("hang")
+        case State.AT_ITS_MASS:
+            yield _of("at_its_mass", course.steps["at_its_mass"], course.day(state.weigh_ins[-1].at))
+        case _:
+            yield from _weigh_in(context, state, plan)
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """A piece beside its plan's steps, of several of one code the first."""
+
+    context: Context
+    state: PieceState
+    steps: dict[str, kinds.StepIssued]
+
+    def day(self, at: datetime) -> date:
+        """The civil day of an instant where the person is."""
+        return at.astimezone(self.context.zone).date()
+
+    @property
+    def shift(self) -> timedelta:
+        """How far the last step done lies from its planned day: what follows moves with it."""
+        state = self.state
+        again = [e.at for e in state.salted if state.drained and e.at > state.drained[-1].at]
+        done = (
+            ("weigh_out", state.salting_begun_at),
+            ("drain_wash", state.drained[-1].at if state.drained else None),
+            ("weigh_out_second", again[-1] if again else None),
+            ("wash_dress", state.washed[-1].at if state.washed else None),
+        )
+        found = timedelta()
+        for code, at in done:
+            planned = self.steps[code].on if code in self.steps else None
+            if at is not None and planned is not None:
+                found = self.day(at) - planned
+        return found
+
+    def due(self, name: str, *, of: str = "") -> Due:
+        """A step on its day, moved on; `of`: the step whose day and amounts it has."""
+        step, own = self.steps[of or name], self.steps.get(name)
+        found = _of(name, step, (step.on or self.context.today) + self.shift)
+        return replace(found, reason=own.reason) if own else found
+
+
+def _before_salt(course: _Course) -> Iterator[Due]:
+    today = course.context.today
+    for code in ("freeze", "thaw"):
+        step = course.steps.get(code)
+        if step is not None and step.on and step.until and today <= step.until:
+            yield _of(code, step, max(step.on, today))
+    pumped = "pump" in course.steps
+    if pumped:
+        yield course.due("pump", of="weigh_out")
+    if not pumped or "rub" in course.steps:
+        name = next((code for code in ("bury", "immerse") if code in course.steps), "salt")
+        yield course.due("rub" if pumped else name, of="weigh_out")
+
+
+def _in_salt(course: _Course, turns: list[kinds.StepIssued]) -> Iterator[Due]:
+    """Turned daily, drained and rubbed again where that was planned, then out of the salt."""
+    state, today = course.state, course.context.today
+    if state.injected and not state.salted and {"pump", "rub"} <= set(course.steps):
+        yield course.due("rub", of="weigh_out")
+    halved = "weigh_out_second" in course.steps
+    again = bool(state.drained) and state.state is State.IN_SALT
+    if halved and state.state is State.DRAINING:
+        yield course.due("weigh_out_second")
         return
-    out = steps["wash_dress"]
-    shift = timedelta()
-    if state.salted and steps["weigh_out"].on:
-        # salted later than planned: what follows moves with it
-        shift = state.salted[0].at.astimezone(zone).date() - steps["weigh_out"].on
-    if state.state in (State.IN_SALT, State.DRAINING):
-        turn = steps.get("turn")
-        if turn is not None and turn.on and turn.until:
-            days = [entry.at.astimezone(zone).date() for entry in state.salted]
-            days += [entry.at.astimezone(zone).date() for entry in state.turned]
-            # a turn missed is no alarm: it is never late, only due today
-            on = max(turn.on + shift, max(days) + timedelta(days=1), today)
-            if on <= turn.until + shift:
-                yield _of("turn", turn, on)
-        yield _of("wash_dress", out, (out.on or today) + shift)
-        return
-    if state.state is State.RESTING and state.hung:
-        return
-    if state.state is State.RESTING:
-        yield _of("hang", steps["hang"], (steps["hang"].on or today) + shift)
-        return
-    if state.state is State.AT_ITS_MASS:
-        last_weigh = state.weigh_ins[-1].at.astimezone(zone).date()
-        yield _of("at_its_mass", steps["at_its_mass"], last_weigh)
-        return
-    yield from _weigh_in(context, state, plan)
+    turn = (turns[-1] if again else turns[0]) if turns else None
+    if turn is not None and turn.on and turn.until:
+        days = [course.day(at) for at in (*state.salt_came_at, *(e.at for e in state.turned))]
+        # a turn missed is no alarm: it is never late, only due today
+        on = max(turn.on + course.shift, max(days) + timedelta(days=1), today)
+        if on <= turn.until + course.shift:
+            yield _of("turn", turn, on)
+    yield course.due("drain_wash" if halved and not again else "wash_dress")
 
 
 def _weigh_in(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterator[Due]:
-    """The next weigh-in: the first of the plan's days, counted from the real hanging, after the last."""
+    """The next weigh-in: the first of the plan's days, counted from the real hanging, after the last; or
+    the day that tells more, where one does."""
     begun = next((step.on for step in plan.steps if step.code == "hang"), None)
     planned = [step for step in plan.steps if step.code == "weigh_in" and step.on]
     if begun is None or not planned:
@@ -91,7 +163,13 @@ def _weigh_in(context: Context, state: PieceState, plan: kinds.PlanIssued) -> It
     # one made a day early serves; past the last planned day its gap goes on
     ahead = [day for day in days if day > last + timedelta(days=1)]
     gap = days[-1] - days[-2] if len(days) > 1 else days[-1] - hung
-    yield _of("weigh_in", planned[0], ahead[0] if ahead else last + gap)
+    on = ahead[0] if ahead else last + gap
+    better = next_weigh_in(context, state, on)
+    if better is None:
+        yield _of("weigh_in", planned[0], on)
+    else:
+        found = _of("weigh_in", planned[0], better.on)
+        yield replace(found, reason="tells_most", note=better.note)
 
 
 def _of(name: str, step: kinds.StepIssued, on: date) -> Due:

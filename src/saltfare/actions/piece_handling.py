@@ -9,7 +9,8 @@ from pydantic import Field
 from saltfare.actions.context import Context
 from saltfare.actions.piece_forecast import made_of
 from saltfare.actions.piece_shapes import Length, ScaleStep, Thickness, Width
-from saltfare.actions.piece_work import OnePiece, Tare, Weight, doubt, found, open_to, with_forecast
+from saltfare.actions.piece_stages import open_to
+from saltfare.actions.piece_work import OnePiece, Tare, Weight, doubt, found, with_forecast
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
@@ -18,10 +19,8 @@ from saltfare.journal import events_lot as lots
 from saltfare.journal.codes import new_code
 from saltfare.journal.events import Body
 from saltfare.journal.events_piece import STREAM, TakenDown
-from saltfare.journal.piece import PieceState, State
+from saltfare.journal.piece import PieceState
 
-UNDER_WAY = tuple(s for s in State if s is not State.TAKEN_DOWN)
-_HANGS = (State.HANGING, State.AT_ITS_MASS)
 # A slice taken to taste: more than a tenth of a piece is a portion, and is asked about.
 _TASTE_FRAC = 0.10
 # Weighing two pieces apart and together differs by steps of the scale, a per cent at the most.
@@ -39,7 +38,7 @@ class RestGiven(OnePiece):
     """Laid to equalise, in a place. sealed: wrapped so that it loses nothing meanwhile."""
 
     place: str = Field(min_length=1, max_length=80)
-    temperature: Annotated[Measured, Quantity("salting_temperature")] | None = None
+    temperature: Annotated[Measured, Quantity("rest_temperature")] | None = None
     sealed: bool
 
 
@@ -149,7 +148,7 @@ class Divided(Done):
 def drain_piece(context: Context, given: DrainGiven) -> Done:
     """Record that the liquid was poured off between applications."""
     state = found(context, given.code)
-    open_to(state, (State.IN_SALT,))
+    open_to(context, given, state, "drain_piece")
     if given.salt is not None and given.liquid is None:
         raise Refused(Problem("missing", "liquid"))
     if given.liquid is not None and given.liquid.value > 0.25 * state.green_weight_kg:
@@ -160,7 +159,7 @@ def drain_piece(context: Context, given: DrainGiven) -> Done:
 def rest_piece(context: Context, given: RestGiven) -> Done:
     """Record that the piece was laid to rest, to equalise."""
     state = found(context, given.code)
-    open_to(state, (State.IN_SALT, *_HANGS))
+    open_to(context, given, state, "rest_piece")
     if given.sealed and (given.temperature is None or given.temperature.value > _cold(context)):
         # the criterion of cold is the household's own caution, not a published line
         doubt(
@@ -177,8 +176,7 @@ def rest_piece(context: Context, given: RestGiven) -> Done:
 def end_rest(context: Context, given: RestEndGiven) -> Done:
     """Record that the piece was hung again after a rest."""
     state = found(context, given.code)
-    if not state.is_resting:
-        raise Refused(Problem("not_resting", "code", state.code))
+    open_to(context, given, state, "end_rest")
     did = _one(context, given, state, kinds.RestEnded(mass=given.mass))
     return Done(**with_forecast(context, given, state.code, did)) if state.hung else did
 
@@ -186,14 +184,14 @@ def end_rest(context: Context, given: RestEndGiven) -> Done:
 def shape_piece(context: Context, given: ShapeGiven) -> Done:
     """Record that the piece was dressed, netted, rolled, tied or butterflied."""
     state = found(context, given.code)
-    open_to(state, UNDER_WAY)
+    open_to(context, given, state, "shape_piece")
     return _one(context, given, state, kinds.Shaped(how=given.how, thickness=given.thickness))
 
 
 def inject_piece(context: Context, given: InjectGiven) -> Done:
     """Record that brine was put inside the piece."""
     state = found(context, given.code)
-    open_to(state, (State.PLANNED, State.IN_SALT))
+    open_to(context, given, state, "inject_piece")
     if given.brine.value > state.green_weight_kg:
         raise Refused(Problem("impossible_brine", "brine", given.brine.typed))
     body = kinds.Injected(brine=given.brine, salt=given.salt, nitrite=given.nitrite)
@@ -203,7 +201,7 @@ def inject_piece(context: Context, given: InjectGiven) -> Done:
 def smoke_piece(context: Context, given: SmokeGiven) -> Done:
     """Record that the piece was smoked, cold or hot."""
     state = found(context, given.code)
-    open_to(state, UNDER_WAY)
+    open_to(context, given, state, "smoke_piece")
     body = kinds.Smoked(how=given.how, lasted=given.lasted, temperature=given.temperature, core=given.core)
     return _one(context, given, state, body)
 
@@ -211,7 +209,7 @@ def smoke_piece(context: Context, given: SmokeGiven) -> Done:
 def taste_piece(context: Context, given: TasteGiven) -> Done:
     """Record a slice cut off, so that it is not read as drying."""
     state = found(context, given.code)
-    open_to(state, _HANGS)
+    open_to(context, given, state, "taste_piece")
     if given.after.value >= given.before.value:
         raise Refused(Problem("nothing_cut_off", "after", given.after.typed, given.before.typed))
     if given.after.value < given.before.value * (1 - _TASTE_FRAC):
@@ -223,9 +221,7 @@ def taste_piece(context: Context, given: TasteGiven) -> Done:
 def cut_piece(context: Context, given: CutGiven) -> Divided:
     """Cut a piece up: each part goes on under a code of its own, with the history of the whole."""
     state = found(context, given.code)
-    open_to(state, (*_HANGS, State.RESTING))
-    if not state.hung:
-        raise Refused(Problem("not_hung_yet", "code", state.code))
+    open_to(context, given, state, "cut_piece")
     whole = Measured.si(sum(mass.value for mass in given.masses))
     last = state.last_weight
     if last is not None and whole.value > last[1] * (1 + _SUM_SLACK):
@@ -246,7 +242,7 @@ def tie_pieces(context: Context, given: TieGiven) -> Divided:
         raise Refused(Problem("one_mass_each", "masses", str(len(given.masses)), str(len(given.codes))))
     states = [found(context, code) for code in given.codes]
     for state in states:
-        open_to(state, _HANGS)
+        open_to(context, given, state, "tie_pieces")
     if len({state.code for state in states}) < len(states):
         raise Refused(Problem("tied_to_itself", "codes"))
     if given.shape == "slab" and given.width is None:
@@ -275,14 +271,14 @@ def tie_pieces(context: Context, given: TieGiven) -> Divided:
 def change_tare(context: Context, given: TareGiven) -> Done:
     """Record that hook, net or twine changed."""
     state = found(context, given.code)
-    open_to(state, UNDER_WAY)
+    open_to(context, given, state, "change_tare")
     return _one(context, given, state, kinds.TareChanged(tare=given.tare))
 
 
 def look_at_piece(context: Context, given: LookGiven) -> Done:
     """Record what was seen, smelt and felt."""
     state = found(context, given.code)
-    open_to(state, UNDER_WAY)
+    open_to(context, given, state, "look_at_piece")
     seen = (given.mould, given.smell, given.soft_spot, given.slime, given.photo, given.text)
     if not any(seen):
         raise Refused(Problem("nothing_seen", "text"))
@@ -300,18 +296,17 @@ def look_at_piece(context: Context, given: LookGiven) -> Done:
 def discard_piece(context: Context, given: DiscardGiven) -> Done:
     """Record that the piece was thrown out, and why."""
     state = found(context, given.code)
-    open_to(state, UNDER_WAY)
+    open_to(context, given, state, "discard_piece")
     return _one(context, given, state, kinds.Discarded(why=given.why, mass=given.mass))
 
 
 def take_down(context: Context, given: TakeDownGiven) -> Divided:
     """Take a piece down: final mass, trim, and the lots it becomes."""
     state = found(context, given.code)
-    open_to(state, (*_HANGS, State.RESTING))
+    open_to(context, given, state, "take_down")
     at = given.at or context.now
-    if not state.hung or at < state.hung[-1].at:
-        hung = state.hung[-1].at.isoformat() if state.hung else ""
-        raise Refused(Problem("before_hanging", "at", at.isoformat(), hung))
+    if at < state.hung[-1].at:
+        raise Refused(Problem("before_hanging", "at", at.isoformat(), state.hung[-1].at.isoformat()))
     target = state.target_now_kg
     if target is not None and given.mass.value > target * 1.005:
         doubt(given, "above_its_mass", given.mass.typed, mass_kg=given.mass.value, target_kg=target)

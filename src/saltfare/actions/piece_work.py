@@ -10,6 +10,7 @@ from pydantic import Field
 from saltfare.actions.context import Context
 from saltfare.actions.piece_forecast import issue, made_of
 from saltfare.actions.piece_shapes import MixMass, SaltMass, ScaleStep, Thickness
+from saltfare.actions.piece_stages import open_to
 from saltfare.actions.piece_start import replanned, target_choice
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.core.errors import NotFound, Problem, Refused
@@ -105,7 +106,7 @@ def found(context: Context, code: str) -> PieceState:
 def salt_piece(context: Context, given: SaltGiven) -> Done:
     """Record an application of the rub as it was weighed."""
     state = found(context, given.code)
-    open_to(state, (State.PLANNED, State.IN_SALT, State.DRAINING))
+    open_to(context, given, state, "salt_piece")
     if given.salt is None and given.mix is None:
         raise Refused(Problem("nothing_weighed", "salt"))
     _doubt_double_dose(state, given)
@@ -144,7 +145,7 @@ def turn_piece(context: Context, given: TurnGiven) -> Turned:
     states: tuple[PieceState, ...]
     if given.code is not None:
         states = (found(context, given.code),)
-        open_to(states[0], (State.IN_SALT,))
+        open_to(context, given, states[0], "turn_piece")
     else:
         states = tuple(s for s in pieces(context.journal) if s.state is State.IN_SALT)
         if not states:
@@ -158,16 +159,14 @@ def turn_piece(context: Context, given: TurnGiven) -> Turned:
 def wash_piece(context: Context, given: WashGiven) -> Done:
     """Record that the piece came out of the salt and was washed."""
     state = found(context, given.code)
-    open_to(state, (State.IN_SALT, State.DRAINING))
+    open_to(context, given, state, "wash_piece")
     return done(context, given, [(kinds.STREAM + state.code, kinds.Washed(mass=given.mass))])
 
 
 def hang_piece(context: Context, given: HangGiven) -> Hung:
     """Record that the piece was hung, and work out its target from the mass just weighed."""
     state = found(context, given.code)
-    open_to(state, (State.IN_SALT, State.DRAINING, State.RESTING))
-    if state.hung:
-        raise Refused(Problem("hung_already", "code", state.code))
+    open_to(context, given, state, "hang_piece")
     where = given.chamber or state.started.chamber
     air = _air_of(context, where) if where is not None else None
     mass = net(given.mass, given.tare)
@@ -196,7 +195,7 @@ def _air_of(context: Context, key: str) -> kinds.AirChoice | None:
 def weigh_in(context: Context, given: WeighGiven) -> Done:
     """Record a weigh-in and issue the forecast that follows from it."""
     state = found(context, given.code)
-    open_to(state, (State.HANGING, State.AT_ITS_MASS))
+    open_to(context, given, state, "weigh_in")
     at = given.at or context.now
     hung = state.hung[-1]
     mass = net(given.mass, given.tare)
@@ -231,14 +230,6 @@ def net(mass: Measured, tare: Measured | None) -> Measured:
     if tare.value >= mass.value:
         raise Refused(Problem("tare_too_heavy", "tare", tare.typed, mass.typed))
     return Measured(typed=f"{mass.typed} - {tare.typed}", value=mass.value - tare.value)
-
-
-def open_to(state: PieceState, stages: tuple[State, ...]) -> None:
-    """Refuse what is out of turn."""
-    if state.state not in stages:
-        raise Refused(
-            Problem("not_at_this_stage", "code", state.code, ", ".join(stages), {"stage": state.state.value})
-        )
 
 
 def doubt(given: Command, code: str, typed: str, *, field: str = "mass", **params: float) -> None:

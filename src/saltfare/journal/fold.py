@@ -7,7 +7,7 @@ measurement where it is kept (`in_time`), so that a late weigh-in is normal.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal, Protocol, TypeVar
@@ -44,6 +44,23 @@ def effective(events: Iterable[Event]) -> tuple[Fact, ...]:
     asked, back to a withdrawal. A withdrawn correction says nothing; a replaced one says what replaced it.
     """
     listed = sorted(events, key=lambda event: event.seq)
+    return tuple(_facts(listed, _rulings(listed)))
+
+
+def withdrawn(events: Iterable[Event]) -> tuple[Fact, ...]:
+    """The events that were taken back, as they counted until then; `corrected_by` is what took them back."""
+    listed = sorted(events, key=lambda event: event.seq)
+    rulings = _rulings(listed)
+    own = (event for event in listed if not isinstance(event.body, Corrected))
+    return tuple(
+        Fact(event, event.body, event.at, rulings[event.id].by)
+        for event in own
+        if event.id in rulings and rulings[event.id].what == "withdraw"
+    )
+
+
+def _rulings(listed: Sequence[Event]) -> dict[str, _Ruling]:
+    """What rules each corrected event; `listed` in the order recorded."""
     rulings: dict[str, _Ruling] = {}
     for event in reversed(listed):
         body = event.body
@@ -63,7 +80,7 @@ def effective(events: Iterable[Event]) -> tuple[Fact, ...]:
             continue
         later.new = later.new or said.new
         later.new_at = later.new_at or said.new_at
-    return tuple(_facts(listed, rulings))
+    return rulings
 
 
 def _facts(events: Iterable[Event], rulings: Mapping[str, _Ruling]) -> Iterable[Fact]:

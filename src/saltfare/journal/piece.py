@@ -14,7 +14,7 @@ from saltfare.core.fields import Measured
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.events import Body, Corrected, Event, Noted
-from saltfare.journal.fold import Fact, Handlers, fold, in_time
+from saltfare.journal.fold import Fact, Handlers, effective, fold, in_time
 from saltfare.journal.store import Journal
 
 B = TypeVar("B", bound=Body)
@@ -124,7 +124,7 @@ class PieceState:
 
     def comparable_kg(self, mass_kg: float, at: datetime) -> float:
         """A mass as it would be had nothing been cut off before `at`."""
-        return mass_kg / prod(one.kept for one in self.rebased if one.at <= at)
+        return mass_kg / prod(one.kept for one in self.rebased if one.at < at)
 
     @property
     def last_weight(self) -> tuple[datetime, float] | None:
@@ -147,22 +147,41 @@ class PieceState:
 
     @property
     def tare(self) -> Measured | None:
-        """What hangs with it, where that was told."""
-        return self.tares[-1].body.tare if self.tares else None
+        """What hangs with it, as told last: at hanging, at a weigh-in, or when it changed."""
+        told = [(e.at, e.body.tare) for e in self.hung[-1:]]
+        told += [(e.at, e.body.tare) for e in self.weigh_ins]
+        told += [(e.at, e.body.tare) for e in self.tares]
+        return max(told, key=lambda one: one[0])[1] if told else None
+
+    @property
+    def scale_step(self) -> Measured | None:
+        """The step of the scale it was last weighed on, where that was told."""
+        return next((e.body.scale_step for e in reversed(self.weigh_ins) if e.body.scale_step), None)
+
+    @property
+    def salt_came_at(self) -> tuple[datetime, ...]:
+        """When salt came to it, rubbed on or put inside."""
+        return (*(e.at for e in self.salted), *(e.at for e in self.injected))
+
+    @property
+    def salting_begun_at(self) -> datetime | None:
+        """When salt first came to it."""
+        return min(self.salt_came_at, default=None)
 
     @property
     def is_resting(self) -> bool:
-        """Whether a rest was begun that has not ended."""
+        """Whether a rest was begun that has not ended; hanging it ends one."""
         if not self.rests:
             return False
-        return not self.rests_ended or self.rests_ended[-1].at < self.rests[-1].at
+        ends = [*(e.at for e in self.rests_ended), *(e.at for e in self.hung)]
+        return not ends or max(ends) < self.rests[-1].at
 
     def hanging_s(self, at: datetime) -> float:
         """Time it hung by an instant, sealed rests left out; negative before hanging."""
         hung = self.hung[-1].at
         rested = 0.0
         for rest in self.rests:
-            if not rest.body.sealed or rest.at >= at:
+            if not rest.body.sealed or not hung <= rest.at < at:
                 continue
             ends = [e.at for e in self.rests_ended if e.at >= rest.at]
             rested += (min([*ends, at]) - rest.at).total_seconds()
@@ -182,9 +201,10 @@ class PieceState:
             return State.AT_ITS_MASS if done else State.HANGING
         if self.washed or self.is_resting:
             return State.RESTING
-        if self.drained and self.drained[-1].at > self.salted[-1].at:
-            return State.DRAINING
-        return State.IN_SALT if self.salted else State.PLANNED
+        if not self.salt_came_at:
+            return State.PLANNED
+        drained = bool(self.drained) and self.drained[-1].at > max(self.salt_came_at)
+        return State.DRAINING if drained else State.IN_SALT
 
 
 def entry_of(fact: Fact, body: B) -> Entry[B]:
@@ -294,6 +314,9 @@ def _with_forebears(journal: Journal, code: str) -> PieceState | None:
     if not own:
         return None
     first = own[0].body
+    came_of = isinstance(first, handling.SplitOff | handling.TiedTogether)
+    if came_of and all(fact.event.id != own[0].id for fact in effective(own)):
+        return None
     if isinstance(first, handling.SplitOff):
         before = _until(journal.events(kinds.STREAM + first.parent), own[0].seq)
         return piece_state((*before, *own))
