@@ -210,6 +210,12 @@ def test_the_grid_of_a_plan_is_fine_enough(shape: Shape) -> None:
     assert nine_tenths(CELLS, STEPS) == pytest.approx(nine_tenths(10 * CELLS, 10 * STEPS), rel=5e-3)
 
 
+def test_a_film_of_next_to_nothing_is_no_liquid() -> None:
+    none, film = (course("slab", Reservoir(0.05, liquid, SATURATED)) for liquid in (0.0, 5e-324))
+    assert np.isfinite(film.centre).all()
+    assert film.centre == pytest.approx(none.centre, abs=1e-12)
+
+
 def test_two_runs_on_end_are_one() -> None:
     whole = course("cylinder", Reservoir(0.05, 0.2, SATURATED), fourier=0.4)
     half = course("cylinder", Reservoir(0.05, 0.2, SATURATED), fourier=0.2)

@@ -30,6 +30,8 @@ _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 # Cells are thinner towards the surface, where salt enters: edge = 1 - (1 - k/n)^power.
 _GRADING = 1.6
 _ROUNDS = 60
+# A film thinner than this share of the meat's water holds nothing worth following.
+_LEAST_LIQUID = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ class Reservoir:
         """kg of salt per kg of water at the surface; None where nothing passes."""
         if self.salt_ratio > self.liquid_ratio * self.saturation:
             return self.saturation
-        return self.salt_ratio / self.liquid_ratio if self.liquid_ratio > 0.0 else None
+        return self.salt_ratio / self.liquid_ratio if self.liquid_ratio > _LEAST_LIQUID else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +234,7 @@ class _March:
     def _limited(self, length: float) -> None:
         """The surface follows a liquid of limited volume, or is shut."""
         left, volumes, salt = self.reservoir, self.profile.volumes, self.profile.salt_ratio
-        if left is None or left.liquid_ratio <= 0.0:
+        if left is None or left.liquid_ratio <= _LEAST_LIQUID:
             self._keep(self._step(length, salt, volumes, None), 0.0)
             return
         both = self._step(
