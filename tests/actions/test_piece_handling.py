@@ -8,7 +8,9 @@ import pytest
 from households import BEGAN, House
 
 from saltfare.actions.piece_forecast import cast, made_of
+from saltfare.actions.piece_stages import STAGES
 from saltfare.core.errors import NotFound, Refused
+from saltfare.journal.fold import effective
 from saltfare.journal.piece import piece as piece_of
 
 
@@ -192,3 +194,90 @@ def test_a_forecast_of_nothing_hung_is_none(house: House) -> None:
     code = house.started()
     assert cast(house.context(), piece_of(house.journal, code)) is None
     assert BEGAN
+
+
+def test_a_cut_taken_back_leaves_one_piece_and_put_back_leaves_two(house: House) -> None:
+    code = weighed(house)
+    did = house.do("cut_piece", 32, code=code, masses=["0.70 kg", "0.64 kg"])
+    back = house.do("correct", 32, event_id=did.events[1], what="withdraw", request_id="back")
+    assert len(back.events) == 3 and back.stream == f"piece/{code}"
+    assert [p.code for p in house.do("pieces", 32, forecasts=False).pieces] == [code]
+    assert house.do("piece", 32, code=code).ended is None
+    with pytest.raises(NotFound):
+        house.do("piece", 32, code=did.codes[0])
+    house.do("correct", 32, event_id=back.events[0], what="withdraw")
+    assert {p.code for p in house.do("pieces", 32, forecasts=False).pieces} == set(did.codes)
+    # what went on since is not lost without a word
+    house.do("note", 33, code=did.codes[1], text="white bloom")
+    with pytest.raises(Refused) as refused:
+        house.do("correct", 33, event_id=did.events[0], what="withdraw")
+    assert codes(refused) == {"went_on": "event_id"}
+
+
+def test_tying_and_taking_down_are_taken_back_whole(house: House) -> None:
+    first, second = house.hung(), house.hung()
+    for code in (first, second):
+        house.do("weigh_in", 25, code=code, mass="1.45 kg")
+    given = {"name": "Tied", "shape": "cylinder", "thickness": "12 cm", "length": "30 cm"}
+    did = house.do("tie_pieces", 25, codes=[first, second], masses=["1.45 kg", "1.44 kg"], **given)
+    house.do("correct", 25.5, event_id=did.events[0], what="withdraw")
+    assert {p.code for p in house.do("pieces", 26, forecasts=False).pieces} == {first, second}
+    pack = {"packs": 4, "mass": "250 g", "sealed": "air", "place": "fridge"}
+    down = house.do(
+        "take_down", 40, code=first, mass="1.25 kg", portions=[pack], reasons={"mass": "wanted now"}
+    )
+    house.do("correct", 41, event_id=down.events[0], what="withdraw")
+    assert house.do("piece", 41, code=first).state == "hanging"
+    assert not effective(house.journal.events(f"lot/{down.codes[0]}"))
+
+
+def test_what_was_taken_back_stays_in_the_log_with_what_took_it_back(house: House) -> None:
+    code = house.started()
+    salted = house.do("salt_piece", code=code, salt="42 g", mix="3.9 g").events[0]
+    house.do("correct", 1, event_id=salted, what="withdraw", why="that was the other piece")
+    line = next(one for one in house.do("piece", 1, code=code).log if one.event_id == salted)
+    assert line.params["salt"] == "42 g" and not line.withdrawable
+    assert line.withdrawn_why == "that was the other piece"
+    house.do("correct", 1, event_id=line.withdrawn_by, what="withdraw")
+    line = next(one for one in house.do("piece", 1, code=code).log if one.event_id == salted)
+    assert line.withdrawn_by is None and line.withdrawable
+
+
+def test_the_acts_offered_are_the_acts_that_are_open(house: House) -> None:
+    """What a piece offers is not refused for its state, and what it does not offer is."""
+    fields: dict[str, dict[str, object]] = {
+        "salt_piece": {"salt": "1 g"},
+        "hang_piece": {"mass": "1.5 kg"},
+        "rest_piece": {"place": "fridge", "sealed": False},
+        "shape_piece": {"how": "netted"},
+        "inject_piece": {"brine": "50 g"},
+        "smoke_piece": {"how": "cold", "lasted": "5 h", "temperature": "15 C"},
+        "taste_piece": {"before": "1.3 kg", "after": "1.29 kg"},
+        "cut_piece": {"masses": ["0.6 kg", "0.6 kg"]},
+        "change_tare": {"tare": "40 g"},
+        "look_at_piece": {"smell": "clean"},
+        "discard_piece": {"why": "no"},
+        "take_down": {"mass": "1.1 kg"},
+        "weigh_in": {"mass": "1.3 kg"},
+    }
+    stage = {"not_at_this_stage", "not_resting", "resting_already", "hung_already", "not_hung_yet"}
+    planned, salted, drained, washed = (house.started() for _ in range(4))
+    for code in (salted, drained, washed):
+        house.do("salt_piece", code=code, salt="42 g", mix="3.9 g")
+    house.do("drain_piece", 1, code=drained)
+    house.do("wash_piece", 1, code=washed)
+    rested = house.hung()
+    house.do("rest_piece", 22, code=rested, place="fridge", temperature="3 C", sealed=True)
+    for code in (planned, salted, drained, washed, rested):
+        offered = house.do("piece", 30, code=code).acts
+        assert offered
+        for act in STAGES:
+            if act == "tie_pieces":
+                continue
+            with pytest.raises(Refused) as refused:
+                # a time to come is refused after everything else, so that nothing is recorded
+                when = house.context(31).now.isoformat()
+                house.do(
+                    act, 30, code=code, at=when, reasons={"mass": "x", "mix": "x"}, **fields.get(act, {})
+                )
+            assert (not stage & set(codes(refused))) == (act in offered), (act, codes(refused))

@@ -7,13 +7,14 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, Field
 
 from saltfare.actions.context import Context
+from saltfare.actions.correction_family import family
 from saltfare.actions.piece_forecast import issue
 from saltfare.actions.shapes import Command, Done
 from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Measured, Quantity
 from saltfare.journal import events_piece as kinds
-from saltfare.journal.events import Body, Corrected
-from saltfare.journal.piece import piece
+from saltfare.journal.events import Body, Corrected, Draft
+from saltfare.journal.piece import State, piece
 
 
 class CorrectGiven(Command):
@@ -32,7 +33,10 @@ class CorrectGiven(Command):
 
 
 def correct(context: Context, given: CorrectGiven) -> Done:
-    """Correct or take back something recorded; the first record stays readable."""
+    """Correct or take back something recorded; the first record stays readable.
+
+    What one act recorded over several pieces or lots is taken back together.
+    """
     event = context.journal.event(given.event_id)
     body = event.body
     if isinstance(body, kinds.ForecastIssued):
@@ -41,27 +45,36 @@ def correct(context: Context, given: CorrectGiven) -> Done:
         if isinstance(body, kinds.Started) and len(_after(context, event.stream)) > 1:
             raise Refused(Problem("started_has_history", "event_id", event.id))
         ruling = Corrected(what="withdraw", reason=given.why)
+        together = family(context, event)
     else:
         if given.happened_at is not None and given.happened_at > context.now:
             raise Refused(Problem("in_the_future", "happened_at", given.happened_at.isoformat()))
         ruling = Corrected(what="replace", new=_new(body, given), new_at=given.happened_at, reason=given.why)
-    made = context.journal.append(
-        event.stream,
-        ruling,
-        at=context.now,
-        zone=context.settings.zone,
-        actor=context.actor,
-        recorded_at=context.now,
+        together = (event,)
+    made = context.journal.append_many(
+        [
+            Draft(
+                stream=one.stream,
+                body=ruling,
+                at=context.now,
+                zone=context.settings.zone,
+                actor=context.actor,
+                recorded_at=context.now,
+                corrects=one.id,
+            )
+            for one in together
+        ],
         request_id=given.request_id,
-        seen_version=given.seen_version,
-        corrects=event.id,
+        seen_versions={} if given.seen_version is None else {event.stream: given.seen_version},
     )
-    _forecast_again(context, event.stream, given.request_id)
+    for one in together:
+        request = f"{given.request_id}#{one.stream}"[:80] if given.request_id else None
+        _forecast_again(context, one.stream, request)
     return Done(
-        stream=event.stream,
-        version=context.journal.stream_head(event.stream),
-        events=(made.id,),
-        at=made.at,
+        stream=made[0].stream,
+        version=context.journal.stream_head(made[0].stream),
+        events=tuple(one.id for one in made),
+        at=made[0].at,
     )
 
 
@@ -94,4 +107,5 @@ def _forecast_again(context: Context, stream: str, request_id: str | None) -> No
         state = piece(context.journal, stream.removeprefix(kinds.STREAM))
     except NotFound:
         return
-    issue(context, state, request_id)
+    if state.state is not State.TAKEN_DOWN:
+        issue(context, state, request_id)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
@@ -14,16 +13,15 @@ from saltfare.actions.bench import AmountDue, amounts_of
 from saltfare.actions.context import Context
 from saltfare.actions.due import due
 from saltfare.actions.piece_forecast import Cast, cast
+from saltfare.actions.piece_log import LogLine, log_of
 from saltfare.actions.piece_shapes import Line, lines_of
+from saltfare.actions.piece_stages import open_acts
 from saltfare.actions.piece_start import replanned
 from saltfare.actions.piece_work import found
 from saltfare.actions.shapes import Output, Query, Tracer
 from saltfare.core.errors import NotConverged, OutOfRange, Refused
-from saltfare.core.fields import Frozen, Measured
+from saltfare.core.fields import Frozen
 from saltfare.core.figure import Figure, Note, Verdict
-from saltfare.journal import events_piece as kinds
-from saltfare.journal.events import Corrected
-from saltfare.journal.fold import effective
 from saltfare.journal.piece import PieceState
 from saltfare.models.drying import hang
 from saltfare.models.salting import loss_between
@@ -94,19 +92,6 @@ class ForecastShown(Frozen):
     notes: tuple[Note, ...]
 
 
-class LogLine(Frozen):
-    """One thing that happened, as it counts now."""
-
-    event_id: str
-    kind: str
-    at: datetime
-    recorded_at: datetime
-    params: dict[str, str]
-    reasons: dict[str, str]
-    corrected: bool
-    withdrawable: bool
-
-
 class NextStep(Frozen):
     """What the piece asks for next."""
 
@@ -129,7 +114,10 @@ class IssuedShown(Frozen):
 
 
 class PieceShown(Output):
-    """A piece. forecast: None until it hangs, and where none can be made (a note says why)."""
+    """A piece. forecast: None until it hangs, and where none can be made (a note says why).
+
+    acts: the commands open to it now, the likeliest first. tare, scale_step: as last typed for it.
+    """
 
     code: str
     name: str
@@ -161,6 +149,9 @@ class PieceShown(Output):
     weigh_ins: tuple[WeighInShown, ...]
     next: tuple[NextStep, ...]
     log: tuple[LogLine, ...]
+    acts: tuple[str, ...]
+    tare: str | None
+    scale_step: str | None
     issued: tuple[IssuedShown, ...]
 
 
@@ -189,6 +180,8 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         codes = [p.code for p in error.problems] if isinstance(error, Refused) else [type(error).__name__]
         notes += [Note("no_forecast", {"reason": code}) for code in codes]
     told = state.hung[-1].body.target if state.hung else state.started.target
+    coming = due(context, state)
+    notes += [one.note for one in coming if one.note]
     return PieceShown(
         code=state.code,
         name=state.name,
@@ -227,9 +220,12 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
                 amounts=amounts_of(one.amounts),
                 cautions=one.cautions,
             )
-            for one in due(context, state)
+            for one in coming
         ),
-        log=_log(context, state),
+        log=log_of(context, state),
+        acts=open_acts(state),
+        tare=state.tare.typed if state.tare else None,
+        scale_step=state.scale_step.typed if state.scale_step else None,
         issued=tuple(
             IssuedShown(
                 at=entry.at,
@@ -354,40 +350,3 @@ def _weigh_ins(state: PieceState, made: Cast | None) -> tuple[WeighInShown, ...]
             )
         )
     return tuple(reversed(out))
-
-
-_TOLD: dict[str, Callable[[Any], dict[str, Measured | str | None]]] = {
-    "started": lambda b: {"green_weight": b.green_weight},
-    "salted": lambda b: {"salt": b.salt, "mix": b.mix, "sugar": b.sugar},
-    "washed": lambda b: {"mass": b.mass},
-    "hung": lambda b: {"mass": b.mass, "chamber": b.chamber},
-    "weighed": lambda b: {"mass": b.mass},
-    "taken_down": lambda b: {"mass": b.mass},
-    "noted": lambda b: {"text": b.text},
-}
-
-
-def _log(context: Context, state: PieceState) -> tuple[LogLine, ...]:
-    """What counts, newest first; forecasts have a list of their own."""
-    out = []
-    for fact in effective(context.journal.events(kinds.STREAM + state.code)):
-        if isinstance(fact.body, Corrected | kinds.ForecastIssued):
-            continue
-        told = _TOLD.get(fact.event.kind, lambda _: {})(fact.body)
-        out.append(
-            LogLine(
-                event_id=fact.event.id,
-                kind=fact.event.kind,
-                at=fact.at,
-                recorded_at=fact.event.recorded_at,
-                params={
-                    name: value.typed if isinstance(value, Measured) else value
-                    for name, value in told.items()
-                    if value is not None
-                },
-                reasons=dict(fact.body.reasons),
-                corrected=fact.corrected_by is not None,
-                withdrawable=fact.event.kind != "started",
-            )
-        )
-    return tuple(sorted(out, key=lambda line: (line.at, line.recorded_at), reverse=True))

@@ -14,7 +14,7 @@ from saltfare.faces.words import Words
 if TYPE_CHECKING:
     from saltfare.actions.bench import AmountDue, DueShown
     from saltfare.actions.piece_shapes import LimitShown, Line, StepShown
-    from saltfare.actions.piece_view import LogLine
+    from saltfare.actions.piece_log import LogLine
 
 # How the pages name the acts in addresses and words, by action.
 ACT_NAMES = {
