@@ -146,7 +146,7 @@ def test_a_cooked_dish_cooled_too_slowly_and_no_heat_undoes_it(larder: Larder) -
     assert found["heat:fsis_poultry_7"] == MEETS
     for option in ("cool_fsis_1", "cool_fsis_2", "cool_fsis_3", "cool_food_code"):
         assert found[f"cooling:{option}"] == FAILS
-    # twenty hours are allowed to what is cured or dry, which nobody said or measured: 3 CCR 910.15 (b), A to C
+    # twenty hours are for what is cured or dry, which nobody said or measured: 3 CCR 910.15 (b), A to C
     assert found["cooling:cool_california"] == OPEN
     card = next(c for c in found["shown"].cards if c.question == "cooling")
     assert card.answer is Answer.CANNOT_TELL

@@ -9,10 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import pairwise
-from typing import Any
 
 from saltfare.actions.context import Context
-from saltfare.actions.judged_items import Item, incidents, key_of_place, touched
+from saltfare.actions.judged_items import Item, incidents, key_of_place, told_of, touched
 from saltfare.actions.judged_logs import COOLS, HEATS, begins_at, ends_at, instant_log, log_of, logs_for
 from saltfare.actions.judged_shapes import FactShown
 from saltfare.core.errors import NotFound, Refused
@@ -267,11 +266,6 @@ def _told(item: Item, known: Gathered) -> None:
                 by=happened,
                 typed=body.paper,
             )
-
-
-def told_of(happened: Happened) -> Any:
-    """The body, as one of the kinds asked for."""
-    return happened.body
 
 
 def _stale(happened: Happened, split: list[datetime]) -> bool:

@@ -64,8 +64,8 @@ class Item:
     def state(self) -> str:
         """Where it stands: a piece by its states, a lot by what was done with it last."""
         if self.lot:
-            gone = [h.body.done for h in self.acted if h.body.done in GONE and h.body.packs is None]  # type: ignore[attr-defined]
-            return gone[-1] if gone else "whole"
+            left = [told_of(h).done for h in self.acted if told_of(h).done in GONE and not told_of(h).packs]
+            return str(left[-1]) if left else "whole"
         return self.piece.state.value if self.piece else ""
 
     @property
@@ -74,7 +74,14 @@ class Item:
         if self.lot:
             return self.state != "whole"
         state = self.piece
-        return state is None or state.ended is not None or bool(state.taken_down)
+        if state is None or state.ended is not None or bool(self.left):
+            return True
+        return bool(state.taken_down and state.taken_down[-1].body.lots)
+
+    @property
+    def left(self) -> list[datetime]:
+        """When the whole of it left the house."""
+        return [h.at for h in self.acted if told_of(h).done in GONE and not told_of(h).packs]
 
     def of(self, kind: type[Body]) -> list[Happened]:
         """What happened of one kind, in time; of the same instant, the later recorded last."""
@@ -155,8 +162,7 @@ def stays(context: Context, found: Item) -> tuple[Stay, ...]:
     if found.lot:
         made = next(h for h in found.happened if isinstance(h.body, lots.LotMade))
         packed = datetime.combine(found.lot.packed_on, time.min, context.zone).astimezone(UTC)
-        gone = [h.at for h in found.acted if h.body.done in GONE and h.body.packs is None]  # type: ignore[attr-defined]
-        return (Stay(key_of_place(found.lot.place), min(packed, made.at), gone[0] if gone else None),)
+        return (Stay(key_of_place(found.lot.place), min(packed, made.at), min(found.left, default=None)),)
     state = found.piece
     if state is None:
         return ()
@@ -166,7 +172,10 @@ def stays(context: Context, found: Item) -> tuple[Stay, ...]:
     hung = key_of_place(state.chamber or "") if state.hung else ""
     moves += [(entry.at, hung) for entry in state.rests_ended]
     moves.sort(key=lambda move: move[0])
-    ends = [entry.at for entry in state.taken_down] + [entry.at for entry in state.discarded]
+    # taken down and made into no lot, it lies somewhere nobody said
+    moves += [(entry.at, "") for entry in state.taken_down if not entry.body.lots]
+    ends = [entry.at for entry in state.taken_down if entry.body.lots]
+    ends += [entry.at for entry in state.discarded] + found.left
     ends += [h.at for h in found.happened if isinstance(h.body, handling.CutInTwo | handling.TiedInto)]
     # what ended the piece it was cut from is no end of its own
     ends = [end for end in ends if end > state.started_at and not _before_split(found, end)]
@@ -214,6 +223,6 @@ def touched(context: Context, found: Item, incident: judged.IncidentReported, no
     return None if any(not stay.place for stay in there) else False
 
 
-def told(happened: Happened) -> Any:
+def told_of(happened: Happened) -> Any:
     """The body of what happened."""
     return happened.body
