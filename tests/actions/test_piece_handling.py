@@ -281,3 +281,28 @@ def test_the_acts_offered_are_the_acts_that_are_open(house: House) -> None:
                     act, 30, code=code, at=when, reasons={"mass": "x", "mix": "x"}, **fields.get(act, {})
                 )
             assert (not stage & set(codes(refused))) == (act in offered), (act, codes(refused))
+
+
+def test_what_drained_off_counts_for_the_piece_and_never_for_the_limit(house: House) -> None:
+    code = house.started(salt_share="3.6 %", applications=2, first_share="50 %", first_days="7 d")
+    house.do("salt_piece", code=code, salt="27 g", mix="2 g")
+    assert "drain_wash" in [due.step for due in house.do("bench", 7).due]
+    house.do("drain_piece", 7, code=code, liquid="48 g", salt="18 %")
+    assert "weigh_out_second" in [due.step for due in house.do("bench", 7).due]
+    house.do("salt_piece", 7.1, code=code, salt="27 g", mix="1.9 g")
+    whole = made_salt(house, code, liquid=True)
+    assert whole < made_salt(house, code, liquid=False)
+
+
+def made_salt(house: House, code: str, *, liquid: bool) -> float:
+    from dataclasses import replace
+
+    from saltfare.actions.piece_start import replanned
+
+    state = piece_of(house.journal, code)
+    if not liquid:
+        state = replace(state, drained=())
+    plan = replanned(house.context(21), state, hanging_kg=1.55)
+    assert plan.dose.nitrite is not None
+    assert plan.dose.nitrite.value == pytest.approx(150e-6, rel=0.05)  # ingoing, whatever drained
+    return plan.hanging.salt_kg

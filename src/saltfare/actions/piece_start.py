@@ -272,6 +272,7 @@ def replanned(
 ) -> PiecePlan:
     """The plan of a piece under way. Doubts kept with a reason at its start stay kept."""
     begun = state.started if air is None else state.started.model_copy(update={"air": air})
+    liquids = [e.body.liquid.value for e in state.drained if e.body.liquid is not None]
     return planned(
         context,
         begun,
@@ -279,15 +280,27 @@ def replanned(
         reasons={**begun.reasons, **(reasons or {})},
         hanging_kg=hanging_kg,
         salt_frac=_salt_weighed(context, state),
+        drained_kg=sum(liquids) if liquids else None,
+        drained_salt_frac=_drained_salt(state),
     )
 
 
+def _drained_salt(state: PieceState) -> float | None:
+    """Salt of all the liquid drained, None where it was not found out of each."""
+    parts = [(e.body.liquid, e.body.salt) for e in state.drained if e.body.liquid is not None]
+    if not parts or any(salt is None for _, salt in parts):
+        return None
+    whole = sum(liquid.value for liquid, _ in parts)
+    return sum(liquid.value * salt.value for liquid, salt in parts if salt is not None) / whole
+
+
 def _salt_weighed(context: Context, state: PieceState) -> float | None:
-    """Share of salt as it was weighed in all applications; None where it was not all weighed."""
+    """Share of salt as it was weighed in all applications; None where it was not all weighed, and where
+    what is weighed is not what the piece takes up."""
     begun, mix = state.started, state.started.salting.mix
-    if not state.salted or any(
-        entry.body.salt is None or (mix is not None and entry.body.mix is None) for entry in state.salted
-    ):
+    if begun.salting.method != "weighed_dose" or len(state.salted) < begun.salting.applications:
+        return None
+    if any(entry.body.salt is None or (mix is not None and entry.body.mix is None) for entry in state.salted):
         return None
     inside = 0.0
     if mix is not None:

@@ -123,19 +123,19 @@ def salt_piece(context: Context, given: SaltGiven) -> Done:
 
 def _doubt_double_dose(state: PieceState, given: SaltGiven) -> None:
     """More cure mix than was planned in all is kept only with a reason: nitrite adds up."""
-    planned = state.started.plan.amount("cure_mix_dose") if state.started.plan else None
+    planned = state.started.plan.weighed_out("cure_mix_dose") if state.started.plan else 0.0
     given_kg = (given.mix.value if given.mix else 0.0) + sum(
         entry.body.mix.value for entry in state.salted if entry.body.mix
     )
     if given_kg == 0 or given.reasons.get("mix", "").strip():
         return
-    if planned is None or given_kg > planned * 1.1:
+    if given_kg > planned * 1.1:
         raise Refused(
             Problem(
                 "more_cure_than_planned",
                 "mix",
                 given.mix.typed if given.mix else "",
-                params={"mass_kg": given_kg, "planned_kg": planned or 0.0, "reason_for": "mix"},
+                params={"mass_kg": given_kg, "planned_kg": planned, "reason_for": "mix"},
             )
         )
 

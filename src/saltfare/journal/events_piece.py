@@ -105,9 +105,10 @@ class PlanIssued(Frozen):
     program: str = Field(max_length=40)
     steps: tuple[StepIssued, ...]
 
-    def amount(self, quantity: str) -> float | None:
-        """An amount as told (SI), the largest where several steps have it; None where none has."""
-        return max((step.amounts[quantity] for step in self.steps if quantity in step.amounts), default=None)
+    def weighed_out(self, quantity: str) -> float:
+        """What the plan told to weigh out of something, over all applications (SI)."""
+        weighing = ("weigh_out", "weigh_out_second")
+        return sum(step.amounts.get(quantity, 0.0) for step in self.steps if step.code in weighing)
 
 
 class Started(Body, kind="started"):
