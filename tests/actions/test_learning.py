@@ -137,3 +137,18 @@ def test_the_forecast_kept_is_the_forecast_made(cupboard: House) -> None:
         assert (getattr(again, name) == getattr(made.forecast, name)).all()
     for name in ("ready_s", "notes", "weigh_ins", "air", "diffusivity", "edge_frac", "target_mass_kg"):
         assert getattr(again, name) == getattr(made.forecast, name)
+
+
+def test_a_weigh_in_is_offered_where_it_tells_more_and_never_late(cupboard: House) -> None:
+    code = hung(cupboard, {24: "1.44 kg"}, target_loss="20 %")
+    shown = cupboard.do("piece", 24, code=code)
+    (step,) = shown.next
+    offer = [n for n in shown.notes if n.code == "weigh_in_narrows"]
+    assert (step.reason == "tells_most") == bool(offer)
+    assert offer and offer[0].params["after_days"] < offer[0].params["now_days"]
+    said = Words().note(offer[0])
+    assert said.startswith("Weighed on ") and "days either way instead of" in said
+    # the offer stays where it is as days pass, and is due, not late, when its day is over
+    assert [n.on for n in cupboard.do("piece", 25, code=code).next] == [step.on]
+    bench = cupboard.do("bench", 36)
+    assert [d.step for d in (*bench.late, *bench.due)] == ["weigh_in"] and bench.late == ()

@@ -28,6 +28,7 @@ from saltfare.journal.learning import learning
 from saltfare.journal.piece import PieceState
 from saltfare.models.drying import Hanging
 from saltfare.plans.forecast import BANDS, LEVELS, Forecast, forecast
+from saltfare.plans.forecast_posterior import Belief, WeighIn
 from saltfare.plans.forecast_priors import ForecastPriors
 
 __all__ = ["Cast", "Made", "cast", "hanging_of", "issue", "made_of"]
@@ -38,8 +39,8 @@ class Cast:
     """A forecast with the instant its times count from, and what it was made of.
 
     Its masses are of the piece with nothing cut off; `kept_frac` of them is what the scale shows now.
-    Its times leave out sealed rests, `rested_s` so far. taught: what it began from; chamber, cut: the
-    keys of what it shares with the pieces that taught.
+    Its times leave out sealed rests, `rested_s` so far. taught, belief: what it began from, None where
+    no piece taught. key: of all it was made of, by which what rests on it is kept.
     """
 
     forecast: Forecast
@@ -50,9 +51,12 @@ class Cast:
     rows: tuple[Row, ...]
     model: str
     run: Simulated
+    priors: ForecastPriors
+    hanging: WeighIn
+    weigh_ins: tuple[WeighIn, ...]
+    belief: Belief | None
     taught: Taught
-    chamber: str
-    cut: str
+    key: str
 
     def at(self, time_s: float | None) -> datetime | None:
         """An instant from a time since hanging; None stays None."""
@@ -80,7 +84,8 @@ def cast(context: Context, state: PieceState) -> Cast | None:
     run = simulated(context, state, priors, until=context.now, horizon_s=horizon_s(context, hung_s))
     known = taught(context, besides=state)
     chamber, cut = shares(state, learning(context.journal))
-    hanging, weigh_ins = hung_as(context, state), weighed_as(context, state)
+    belief = known.learned.belief(chamber=chamber, cut=cut) if known.pieces else None
+    hanging, weigh_ins = hung_as(context, state), tuple(weighed_as(context, state))
     version = model_version(context.library.version)
     key = key_of(
         action="forecast",
@@ -98,7 +103,7 @@ def cast(context: Context, state: PieceState) -> Cast | None:
                 weigh_ins=weigh_ins,
                 target_mass_kg=target,
                 priors=priors,
-                belief=known.learned.belief(chamber=chamber, cut=cut) if known.pieces else None,
+                belief=belief,
             )
         ),
     )
@@ -115,7 +120,20 @@ def cast(context: Context, state: PieceState) -> Cast | None:
         made = replace(made, notes=(*made.notes, begun))
     rested = (context.now - hung.at).total_seconds() - hung_s
     return Cast(
-        made, hung.at, rested, state.kept_frac, run.piece, run.rows, version, run, known, chamber, cut
+        forecast=made,
+        hung_at=hung.at,
+        rested_s=rested,
+        kept_frac=state.kept_frac,
+        piece=run.piece,
+        rows=run.rows,
+        model=version,
+        run=run,
+        priors=priors,
+        hanging=hanging,
+        weigh_ins=weigh_ins,
+        belief=belief,
+        taught=known,
+        key=key,
     )
 
 

@@ -174,23 +174,31 @@ class Posterior:
         ------
         saltfare_derived, normal prediction at each grid point
         """
-        data = np.array([w.time_s for w in self.weigh_ins])
-        cross = model_error_cov(a_s=at_s, b_s=data, priors=self.priors)
-        own = model_error_cov(a_s=at_s, b_s=at_s, priors=self.priors).diagonal()
         means, sds = [], []
         for s in self.sets:
-            loss, effect = _fields(self.ensemble, at_s, self.hanging, self.priors, s.points)
-            n = s.normals
-            gain = cross @ n.whiten.T
-            rest = effect - np.tensordot(n.effect, gain, ([1], [1])).transpose(0, 2, 1)
-            mean = loss + gain @ n.residual + np.einsum("png,pg->ng", rest, n.shift)
-            spread = _forward(n.chol, rest)
-            var = (own - np.einsum("nk,nk->n", gain, gain))[:, None] + np.einsum(
-                "png,png->ng", spread, spread
-            )
+            mean, spread, rest = self.conditioned(s=s, at_s=at_s)
+            var = rest.diagonal()[:, None] + np.einsum("png,png->ng", spread, spread)
             means.append(self.hanging.mass_kg * (1 - mean))
             sds.append(self.hanging.mass_kg * np.sqrt(np.maximum(var, 0.0)))  # rounding at hanging
         return np.hstack(means), np.hstack(sds), np.concatenate([s.weight for s in self.sets])
+
+    def conditioned(self, *, s: Conditioned, at_s: Floats) -> tuple[Floats, Floats, Floats]:
+        """The true loss at times (n,) given the weigh-ins, at the points (a,) of one set: its mean (n, a),
+        and its covariance as `rest` (n, n), of the model's error, the same at every point, and `spread`
+        (p, n, a), of the doubtful inputs: between times i and j `rest[i, j] + spread[:, i] . spread[:, j]`.
+
+        Source
+        ------
+        saltfare_derived, normal prediction at each grid point
+        """
+        data = np.array([w.time_s for w in self.weigh_ins])
+        loss, effect = _fields(self.ensemble, at_s, self.hanging, self.priors, s.points)
+        n = s.normals
+        gain = model_error_cov(a_s=at_s, b_s=data, priors=self.priors) @ n.whiten.T
+        left = effect - np.tensordot(n.effect, gain, ([1], [1])).transpose(0, 2, 1)
+        mean = loss + gain @ n.residual + np.einsum("png,pg->ng", left, n.shift)
+        rest = model_error_cov(a_s=at_s, b_s=at_s, priors=self.priors) - gain @ gain.T
+        return mean, _forward(n.chol, left), rest
 
     def crust_frac(self, *, thicker_than_m: float) -> Floats:
         """Chance at each time of the ensemble (t,) that the crust is thicker than that.
