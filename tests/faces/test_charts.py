@@ -17,7 +17,7 @@ from saltfare.faces.charts import (
     Labels,
     LossChart,
     WeighIn,
-    _audited,
+    audited,
     loss_spec,
     loss_svg,
 )
@@ -144,4 +144,4 @@ def test_words_and_decimal_sign_come_from_outside() -> None:
 )
 def test_a_drawing_with_more_in_it_is_refused(bad: str) -> None:
     with pytest.raises(ValueError, match="in a chart"):
-        _audited(f'<svg xmlns="http://www.w3.org/2000/svg">{bad}</svg>', "")
+        audited(f'<svg xmlns="http://www.w3.org/2000/svg">{bad}</svg>', "")

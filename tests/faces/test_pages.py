@@ -276,7 +276,7 @@ def test_a_piece_from_plan_to_taking_back_without_script(own: tuple[Site, Clock]
     text = parsed(weighed.text).text
     assert (weighed.status_code == 200 and "5.86\u00a0%" in text) or "5.9\u00a0%" in text
     assert "At its mass between" in text or "At its mass not before" in text
-    assert weighed.text.count("<svg xmlns=") == 2  # phone and desk
+    assert weighed.text.count("<svg xmlns=") == 4  # the loss and the section, phone and desk
 
     page = parsed(weighed.text)
     said = next(n for n in page.all("div") if n.attrs.get("class") == "said")

@@ -39,6 +39,7 @@ class Simulated:
     ensemble: Ensemble
     rows: tuple[Row, ...]
     key: str
+    speed_m_per_s: float
 
 
 def simulated(
@@ -70,7 +71,7 @@ def simulated(
     kept = context.cache.cached(
         key, lambda: packed(ensemble(simulate=simulate, programme=programme, priors=priors).arrays())
     )
-    return Simulated(piece, programme, Ensemble.from_arrays(unpacked(kept)), (law, body, meat), key)
+    return Simulated(piece, programme, Ensemble.from_arrays(unpacked(kept)), (law, body, meat), key, speed)
 
 
 def hung_as(context: Context, state: PieceState) -> WeighIn:

@@ -95,6 +95,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("close_incident", "command", "pieces", "incidents"),
     Action("looks_wrong", "query", "pieces", "looks"),
     Action("recall", "query", "pieces", "recall"),
+    Action("section", "query", "pieces", "section"),
     Action("tags", "query", "pieces", "tags"),
     Action("batch_sheet", "query", "pieces", "tags"),
     Action("look_up", "query", "pieces", "tags"),

@@ -69,7 +69,7 @@ class LossChart:
 
 def loss_svg(chart: LossChart, width: int) -> Markup:
     """The chart at a width in px, checked to hold nothing a strict content policy refuses."""
-    return Markup(_loss_svg(chart, width))  # noqa: S704 - _audited let it through
+    return Markup(_loss_svg(chart, width))  # noqa: S704 - audited let it through
 
 
 @lru_cache(maxsize=64)
@@ -77,7 +77,7 @@ def _loss_svg(chart: LossChart, width: int) -> str:
     import vl_convert
 
     labels = chart.labels
-    return _audited(
+    return audited(
         vl_convert.vegalite_to_svg(
             loss_spec(chart, width),
             vl_version=_VEGA_LITE,
@@ -246,7 +246,7 @@ def _time_locale(labels: Labels) -> dict[str, Any]:
     }
 
 
-def _audited(svg: str, description: str) -> str:
+def audited(svg: str, description: str) -> str:
     """The SVG as it may be set inline: known elements only, no style, script, handler or address.
 
     The root becomes one picture with one name; what a reader of the screen gets beyond that is the

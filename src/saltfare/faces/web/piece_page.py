@@ -13,6 +13,7 @@ from saltfare.core.errors import NotFound
 from saltfare.faces import charts
 from saltfare.faces.web.desk import Desk
 from saltfare.faces.web.forms import Form
+from saltfare.faces.web.section import across
 from saltfare.faces.words import find
 
 if TYPE_CHECKING:
@@ -65,6 +66,7 @@ def piece_page(
         # one unit for the whole table, and the one last typed for the next weigh-in
         mass_kind=f"mass:{desk.words.shown.unit_for('mass', hung_kg or one.green_kg)}",
         chart=_chart(desk, one, hung_kg) if one.forecast and hung_kg else None,
+        across=across(desk, one),
         table=_table(desk, one.forecast, hung_kg) if one.forecast and hung_kg else [],
         done=done if done in known or act == "correct" else "",
         act=act,
