@@ -151,14 +151,14 @@ def test_browning_holds_two_years_at_21_c_as_observed_and_not_by_the_lower_energ
     assert warm.latest_s is not None and warm.latest_s <= 6 * MONTH * 1.001
 
 
-def test_vitamin_c_at_4_c_hardly_falls_in_five_years_as_observed() -> None:
-    # army_ration_vitamins: none lost in 60 months at 4 C, half in 24 months at 38 C; wet meals
+def test_vitamin_c_at_4_c_reads_low_beside_five_years_without_loss() -> None:
+    # army_ration_vitamins: none lost in 60 months at 4 C, half in 24 at 38 C: the middle reads low
     cold = keeping_limit.aged(
         changes=[CHANGES["vitamin_c"]],
         conditions=shelf(1826, 4.0, aw=0.9, step=30.0),
         aw_monolayer=MONOLAYER_AW,
     )[0]
-    assert cold.kept_frac is not None and cold.kept_frac[2] > 0.89
+    assert cold.kept_frac is not None and cold.kept_frac[2] > 0.9 and cold.kept_frac[1] < 0.9
     warm = keeping_limit.aged(
         changes=[CHANGES["vitamin_c"]], conditions=shelf(730.5, 38.0, aw=0.9), aw_monolayer=MONOLAYER_AW
     )[0]
