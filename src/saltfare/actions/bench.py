@@ -27,7 +27,10 @@ class AmountDue(Frozen):
 
 
 class DueShown(Frozen):
-    """One thing to do: which step, of which piece, by which action, why, with how much."""
+    """One thing to do: which step, of which piece, by which action, why, with how much.
+
+    weighed: as it was last typed on the scale. tare_kg, scale_step_kg: as last told of the piece.
+    """
 
     step: str
     act: str
@@ -39,6 +42,9 @@ class DueShown(Frozen):
     reason: str
     amounts: tuple[AmountDue, ...]
     cautions: tuple[str, ...]
+    weighed: str | None = None
+    tare_kg: float | None = None
+    scale_step_kg: float | None = None
 
 
 class BenchShown(Output):
@@ -72,6 +78,9 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
                     reason=one.reason,
                     amounts=amounts_of(one.amounts),
                     cautions=one.cautions,
+                    weighed=state.weighed_as,
+                    tare_kg=state.tare.value if state.tare else None,
+                    scale_step_kg=state.scale_step.value if state.scale_step else None,
                 )
             )
     for found in lists.values():

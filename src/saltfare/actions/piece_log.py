@@ -89,7 +89,9 @@ def log_of(context: Context, state: PieceState) -> tuple[LogLine, ...]:
         out.append(
             _line(fact).model_copy(update={**gone, "withdrawn_at": back.recorded_at, "withdrawn_why": why})
         )
-    return tuple(sorted(out, key=lambda line: (line.at, line.recorded_at), reverse=True))
+    out.sort(key=lambda line: (line.at, line.recorded_at))
+    out.reverse()  # so that of one moment, too, the later recorded comes first
+    return tuple(out)
 
 
 def _of_people(facts: Iterable[Fact]) -> list[Fact]:

@@ -116,7 +116,8 @@ class IssuedShown(Frozen):
 class PieceShown(Output):
     """A piece. forecast: None until it hangs, and where none can be made (a note says why).
 
-    acts: the commands open to it now, the likeliest first. tare, scale_step: as last typed for it.
+    acts: the commands open to it now, the likeliest first. weighed: as it was last typed on the
+    scale. tare_kg, scale_step_kg: as last told of it.
     """
 
     code: str
@@ -142,6 +143,9 @@ class PieceShown(Output):
     parent: str | None
     parts: tuple[str, ...]
     ended: str | None
+    ended_at: datetime | None
+    became: tuple[str, ...]
+    lots: tuple[str, ...]
     target_loss_frac: float | None
     claims: tuple[Verdict, ...]
     cautions: tuple[Note, ...]
@@ -150,8 +154,9 @@ class PieceShown(Output):
     next: tuple[NextStep, ...]
     log: tuple[LogLine, ...]
     acts: tuple[str, ...]
-    tare: str | None
-    scale_step: str | None
+    weighed: str | None
+    tare_kg: float | None
+    scale_step_kg: float | None
     issued: tuple[IssuedShown, ...]
 
 
@@ -206,6 +211,9 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         parent=state.parent,
         parts=state.parts,
         ended=state.ended,
+        ended_at=state.ended_at,
+        became=state.became,
+        lots=state.taken_down[-1].body.lots if state.taken_down else (),
         target_loss_frac=told.loss_from_hanging.value if told and told.loss_from_hanging else None,
         claims=claims,
         cautions=cautions,
@@ -224,8 +232,9 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         ),
         log=log_of(context, state),
         acts=open_acts(state),
-        tare=state.tare.typed if state.tare else None,
-        scale_step=state.scale_step.typed if state.scale_step else None,
+        weighed=state.weighed_as,
+        tare_kg=state.tare.value if state.tare else None,
+        scale_step_kg=state.scale_step.value if state.scale_step else None,
         issued=tuple(
             IssuedShown(
                 at=entry.at,

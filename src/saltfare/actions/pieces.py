@@ -87,11 +87,15 @@ def _loss(state: PieceState) -> float | None:
 
 def since(state: PieceState) -> datetime:
     """When it came into its state."""
-    if state.taken_down:
-        return state.taken_down[-1].at
+    if state.taken_down or state.ended_at:
+        return state.taken_down[-1].at if state.taken_down else state.ended_at or state.started_at
     if state.state is State.AT_ITS_MASS:
         return state.weigh_ins[-1].at
-    for series in (state.hung, state.washed, state.salted):
+    if state.is_resting:
+        return state.rests[-1].at
+    if state.state is State.DRAINING:
+        return state.drained[-1].at
+    for series in (state.hung, state.washed):
         if series:
             return series[0].at
-    return state.started_at
+    return state.salting_begun_at or state.started_at

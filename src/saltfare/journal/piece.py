@@ -57,7 +57,7 @@ class PieceState:
 
     version: the version of its stream, what a command gives as `seen_version`. parent: the piece it was
     cut from; parts: the pieces it was tied together from. ended: how it stopped being a piece of its own
-    (`discarded`, `cut_in_two`, `tied_into`), None while it is one.
+    (`discarded`, `cut_in_two`, `tied_into`), None while it is one; became: the pieces it went on as.
     """
 
     code: str
@@ -87,6 +87,8 @@ class PieceState:
     parent: str | None = None
     parts: tuple[str, ...] = ()
     ended: str | None = None
+    ended_at: datetime | None = None
+    became: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -151,7 +153,14 @@ class PieceState:
         told = [(e.at, e.body.tare) for e in self.hung[-1:]]
         told += [(e.at, e.body.tare) for e in self.weigh_ins]
         told += [(e.at, e.body.tare) for e in self.tares]
-        return max(told, key=lambda one: one[0])[1] if told else None
+        return sorted(told, key=lambda one: one[0])[-1][1] if told else None
+
+    @property
+    def weighed_as(self) -> str | None:
+        """Its last weight as typed: by it the next one finds its unit."""
+        entries = [(e.at, e.body.mass) for e in self.hung[-1:]]
+        entries += [(e.at, e.body.mass) for e in self.weigh_ins]
+        return sorted(entries, key=lambda one: one[0])[-1][1].typed if entries else None
 
     @property
     def scale_step(self) -> Measured | None:
@@ -173,8 +182,8 @@ class PieceState:
         """Whether a rest was begun that has not ended; hanging it ends one."""
         if not self.rests:
             return False
-        ends = [*(e.at for e in self.rests_ended), *(e.at for e in self.hung)]
-        return not ends or max(ends) < self.rests[-1].at
+        begun = self.rests[-1].at
+        return not any(e.at >= begun for e in self.rests_ended) and not any(e.at > begun for e in self.hung)
 
     def hanging_s(self, at: datetime) -> float:
         """Time it hung by an instant, sealed rests left out; negative before hanging."""
@@ -242,7 +251,15 @@ def _split(state: PieceState | None, fact: Fact, body: handling.SplitOff) -> Pie
     if state is None:
         return None
     code = fact.event.stream.removeprefix(kinds.STREAM)
-    part = replace(state, code=code, parent=state.code, ended=None, started_id=fact.event.id)
+    part = replace(
+        state,
+        code=code,
+        parent=state.code,
+        started_id=fact.event.id,
+        ended=None,
+        ended_at=None,
+        became=(),
+    )
     return _rebase(part, fact.at, body.mass.value / body.whole.value)
 
 
@@ -250,16 +267,17 @@ def _rebase(state: PieceState | None, at: datetime, kept: float) -> PieceState |
     return state and replace(state, rebased=in_time(state.rebased, Rebased(at, kept)))
 
 
-def _end(name: str) -> Handler:
-    def end(state: PieceState | None, fact: Fact, body: Body) -> PieceState | None:
-        return state and replace(state, ended=name)
+def _cut(state: PieceState | None, fact: Fact, body: handling.CutInTwo) -> PieceState | None:
+    return state and replace(state, ended=body.kind, ended_at=fact.at, became=tuple(body.parts))
 
-    return end
+
+def _tie(state: PieceState | None, fact: Fact, body: handling.TiedInto) -> PieceState | None:
+    return state and replace(state, ended=body.kind, ended_at=fact.at, became=(body.code,))
 
 
 def _discard(state: PieceState | None, fact: Fact, body: handling.Discarded) -> PieceState | None:
     thrown = _series("discarded")(state, fact, body)
-    return thrown and replace(thrown, ended="discarded")
+    return thrown and replace(thrown, ended=body.kind, ended_at=fact.at)
 
 
 _HANDLERS: Handlers[PieceState | None] = {
@@ -281,8 +299,8 @@ _HANDLERS: Handlers[PieceState | None] = {
     handling.Looked: _series("looked"),
     handling.Tasted: _taste,
     handling.SplitOff: _split,
-    handling.CutInTwo: _end("cut_in_two"),
-    handling.TiedInto: _end("tied_into"),
+    handling.CutInTwo: _cut,
+    handling.TiedInto: _tie,
     handling.Discarded: _discard,
     Noted: _series("notes"),
 }

@@ -6,6 +6,7 @@ is the page's own. `NAME_unit` is the unit beside a quantity, used where the per
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -16,6 +17,7 @@ from saltfare.faces.words import Words
 
 INSTANTS = frozenset({"at"})
 _REASONS = "reasons."
+_ROW = re.compile(r"([^.]+)\.(\d+)(?:[._]|$)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,10 @@ class Form:
     def value(self, name: str) -> str:
         """The text of a control."""
         return self.typed.get(name, "")
+
+    def holds(self, name: str, value: str) -> bool:
+        """Whether one of a list of controls has a value."""
+        return any(text == value for key, text in self.typed.items() if key.startswith(f"{name}."))
 
     def unit(self, name: str, default: str) -> str:
         """The unit chosen beside a quantity."""
@@ -108,6 +114,30 @@ def data(typed: Mapping[str, str], *, zone: str) -> dict[str, Any]:
             continue
         _plant(tree, name.split("."), _value(name, clean, typed, zone))
     return {key: _lists(value) for key, value in tree.items()}
+
+
+def closed_up(typed: Mapping[str, str]) -> dict[str, str]:
+    """The form with gaps in its lists closed: what stands in the third row, with the second left open, is
+    the second of the list, and a problem with it is shown there."""
+    rows: dict[str, dict[int, list[str]]] = {}
+    for name in typed:
+        found = _ROW.match(name.removeprefix(_REASONS))
+        if found:
+            rows.setdefault(found[1], {}).setdefault(int(found[2]), []).append(name)
+    out = dict(typed)
+    for base, by_index in rows.items():
+        full = [i for i, names in sorted(by_index.items()) if any(_says(typed, name) for name in names)]
+        for name in (name for names in by_index.values() for name in names):
+            out[name] = ""
+        for to, at in enumerate(full):
+            for name in by_index[at]:
+                head, _, tail = name.partition(f"{base}.{at}")
+                out[f"{head}{base}.{to}{tail}"] = typed[name]
+    return out
+
+
+def _says(typed: Mapping[str, str], name: str) -> bool:
+    return bool(typed[name].strip()) and not (name.endswith("_unit") and name.removesuffix("_unit") in typed)
 
 
 def _value(name: str, text: str, typed: Mapping[str, str], zone: str) -> str:

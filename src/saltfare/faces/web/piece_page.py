@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ from saltfare.core.errors import NotFound
 from saltfare.faces import charts
 from saltfare.faces.web.desk import Desk
 from saltfare.faces.web.forms import Form
+from saltfare.faces.web.says import ACT_NAMES, kept_for, remembered
 from saltfare.faces.web.section import across
 from saltfare.faces.words import find
 
@@ -21,15 +21,6 @@ if TYPE_CHECKING:
     from saltfare.actions.pieces import PieceLine
 
 _TABLE_ROWS = 24
-# What may be done in a state, the first of them at once under the sentence.
-OPEN_ACTS = {
-    "planned": ("salt",),
-    "in salt": ("turn", "wash", "hang", "salt"),
-    "resting": ("hang",),
-    "hanging": ("weigh", "take-down"),
-    "at its mass": ("take-down", "weigh"),
-    "taken down": (),
-}
 
 
 def piece_page(
@@ -45,10 +36,13 @@ def piece_page(
     """One piece."""
     one: PieceShown = desk.run("piece", {"code": code})
     hung_kg = next((x.figure.value for x in one.hanging if x.quantity == "hanging_weight"), None)
-    typed = re.search(r"(kg|g|lb|oz)$", one.weigh_ins[0].typed) if one.weigh_ins else None
-    units = {"mass_unit": typed[1]} if typed else {}
-    acts = OPEN_ACTS[one.state]
-    known = {entry.event_id for entry in one.log}
+    acts = [ACT_NAMES[name] for name in one.acts if name in ACT_NAMES]
+    partners = _partners(desk, one) if "tie" in acts else []
+    if not partners:
+        acts = [name for name in acts if name != "tie"]
+    first = act if form and act in acts else (acts[0] if acts else "")
+    own = remembered(desk.words.shown, one.weighed, one.tare_kg, one.scale_step_kg)
+    recorded = {entry.event_id for entry in one.log}
     chambers = {c.key: c.name for c in desk.run("chambers").chambers}
     return desk.page(
         "piece.html",
@@ -60,18 +54,26 @@ def piece_page(
         cut=cut_of(desk, one.cut),
         chamber=chambers.get(one.chamber or "", one.chamber or ""),
         chambers=chambers,
-        first=act if act in acts and form else (acts[0] if acts else ""),
-        more=[a for a in acts if a != (act if act in acts and form else acts[0])] if acts else [],
-        form_of=lambda name: form if form and act == name else Form(units, prefix=f"{name}-"),
+        first=first,
+        more=[name for name in acts if name != first],
+        known={"code": one.code, "partners": partners},
+        form_of=lambda name: form if form and act == name else Form(kept_for(name, own), prefix=f"{name}-"),
         # one unit for the whole table, and the one last typed for the next weigh-in
         mass_kind=f"mass:{desk.words.shown.unit_for('mass', hung_kg or one.green_kg)}",
         chart=_chart(desk, one, hung_kg) if one.forecast and hung_kg else None,
         across=across(desk, one),
         table=_table(desk, one.forecast, hung_kg) if one.forecast and hung_kg else [],
-        done=done if done in known or act == "correct" else "",
+        done=done if done in recorded or act == "correct" else "",
         act=act,
         drop=drop,
     )
+
+
+def _partners(desk: Desk, one: PieceShown) -> list[tuple[str, str]]:
+    """The other pieces it could be tied to."""
+    found: tuple[PieceLine, ...] = desk.run("pieces", {"forecasts": False}).pieces
+    hang = [p for p in found if p.state in ("hanging", "at its mass") and p.code != one.code]
+    return [(p.code, f"{p.name} {p.code}") for p in hang]
 
 
 def cut_of(desk: Desk, cut: str) -> str:
@@ -95,8 +97,12 @@ def sentence(desk: Desk, one: PieceShown) -> str:
         given["loss"] = words.value(one.loss_from_hanging)
     if one.last_kg is not None:
         given["last_kg"] = one.last_kg
-    if one.taken_down_at:
-        given["down"] = one.taken_down_at
+    if one.taken_down_at or one.ended_at:
+        given["down"] = one.taken_down_at or one.ended_at
+    if one.ended:
+        return words.t(f"piece.is.{one.ended}", **given)
+    if one.state == "resting" and one.hung_at:
+        return words.t("piece.is.resting_hung", **given)
     if one.target_kg is not None and one.target_loss_frac is not None:
         given |= {"target_kg": one.target_kg, "target_frac": one.target_loss_frac}
     if state != "hanging":

@@ -11,12 +11,15 @@ from starlette.responses import Response
 
 from saltfare.core.errors import Conflict, NotFound, Problem, Refused
 from saltfare.faces.web.desk import AtDesk, Typed
+from saltfare.faces.web.forms import closed_up
 from saltfare.faces.web.piece_page import line_said, piece_page
 from saltfare.faces.web.says import ACT_NAMES
 
 router = APIRouter(include_in_schema=False)
 # What a form on a piece may do; the address names it, the action does it.
 ACTS = {name: action for action, name in ACT_NAMES.items()}
+# what these are about is named among their own fields
+_NAMED_INSIDE = frozenset({"correct", "tie"})
 
 
 @router.get("/pieces")
@@ -46,8 +49,9 @@ def do(desk: AtDesk, code: str, act: str, typed: Typed) -> Response:
     """Record something done to a piece."""
     if act not in ACTS:
         raise NotFound("page", act)
+    typed = closed_up(typed)
     try:
-        did = desk.send(ACTS[act], typed, **({} if act == "correct" else {"code": code}))
+        did = desk.send(ACTS[act], typed, **({} if act in _NAMED_INSIDE else {"code": code}))
     except Refused as error:
         return piece_page(
             desk, code, form=desk.refused(typed, error.problems, prefix=f"{act}-"), act=act, status=422
@@ -61,6 +65,9 @@ def do(desk: AtDesk, code: str, act: str, typed: Typed) -> Response:
 
 
 def _after(typed: Mapping[str, str], code: str, act: str, did: Any) -> str:
+    """Back to where it was done; where the act began or brought back a piece, to that."""
     done = did.events[0] if did.events else ""
+    if did.stream.startswith("piece/"):
+        code = did.stream.partition("/")[2]
     where = f"/?piece={quote(code)}&" if typed.get("_from") == "bench" else f"/pieces/{quote(code)}?"
     return f"{where}done={quote(done)}&act={quote(act)}"

@@ -2,31 +2,65 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from saltfare.core.figure import Note, Verdict
 from saltfare.core.glossary import entry
+from saltfare.faces.units_shown import Shown
 from saltfare.faces.web.forms import Form
 from saltfare.faces.words import Words
 
 if TYPE_CHECKING:
     from saltfare.actions.bench import AmountDue, DueShown
-    from saltfare.actions.piece_shapes import LimitShown, Line, StepShown
     from saltfare.actions.piece_log import LogLine
+    from saltfare.actions.piece_shapes import LimitShown, Line, StepShown
 
 # How the pages name the acts in addresses and words, by action.
 ACT_NAMES = {
     "salt_piece": "salt",
     "turn_piece": "turn",
+    "drain_piece": "drain",
     "wash_piece": "wash",
+    "rest_piece": "rest",
+    "end_rest": "end-rest",
     "hang_piece": "hang",
     "weigh_in": "weigh",
+    "shape_piece": "shape",
+    "inject_piece": "inject",
+    "smoke_piece": "smoke",
+    "taste_piece": "taste",
+    "cut_piece": "cut",
+    "tie_pieces": "tie",
+    "change_tare": "tare",
+    "look_at_piece": "look",
+    "discard_piece": "discard",
     "take_down": "take-down",
     "note": "note",
     "correct": "correct",
 }
+_MASSES = ("mass", "before", "after", *(f"masses.{n}" for n in range(6)))
+_SCALE_UNIT = re.compile(r"[^a-z]*(kg|g|lb|oz)")
+
+
+def remembered(
+    shown: Shown, weighed: str | None, tare_kg: float | None, step_kg: float | None
+) -> dict[str, str]:
+    """What need not be typed again of a piece: the unit it was last weighed in, hook and net, the scale."""
+    unit = _SCALE_UNIT.match(weighed or "")
+    out = {f"{name}_unit": unit[1] for name in _MASSES} if unit else {}
+    for name, value in (("tare", tare_kg), ("scale_step", step_kg)):
+        if value:
+            out |= {name: shown.typed(value, "mass", "g"), f"{name}_unit": "g"}
+    return out
+
+
+def kept_for(act: str, own: Mapping[str, str]) -> dict[str, str]:
+    """Of what is remembered, what an act's form starts with."""
+    prefilled = {"weigh": ("tare", "scale_step"), "take-down": ("scale_step",)}.get(act, ())
+    return {k: v for k, v in own.items() if k.removesuffix("_unit") in (*_MASSES, *prefilled)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +138,11 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
             return words.t("bench.was_due", on=on, ago_s=-due.days * 86400.0)
         return on if due.days else ""
 
+    def due_form(due: DueShown) -> Form:
+        act = ACT_NAMES[due.act]
+        own = remembered(words.shown, due.weighed, due.tare_kg, due.scale_step_kg)
+        return Form(kept_for(act, own), prefix=f"{act}-{due.code}-")
+
     def check_unit(unit: str) -> str:
         """A unit of core.units by its name; a factor to SI as a factor."""
         if unit == "1":
@@ -117,13 +156,23 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
             return words.t("piece.chance_low")
         return words.t("piece.chance_high") if share > 0.99 else words.t("piece.chance", n=round(100 * share))
 
+    def told(kind: str, name: str, value: str, chambers: Mapping[str, str]) -> str:
+        if name == "chamber":
+            return chambers.get(value, value)
+        group = kind if name == "how" else name
+        if not words.has(f"page.told_as.{group}"):
+            return value
+        return ", ".join(words.t(f"told_as.{group}.{one}") for one in value.split(","))
+
     def log_text(line: LogLine, chambers: Mapping[str, str]) -> str:
-        given = {
-            name: chambers.get(value, value) if name == "chamber" else value
+        parts = (
+            words.t(f"log.told.{name}", value=told(line.kind, name, value, chambers))
             for name, value in line.params.items()
-        }
-        told = ", ".join(words.t(f"log.told.{name}", value=value) for name, value in given.items())
-        return words.t(f"log.{line.kind}", told=told)
+        )
+        return words.t(f"log.{line.kind}", told=", ".join(parts))
+
+    def told_as(group: str, codes: Sequence[str]) -> list[tuple[str, str]]:
+        return [(code, words.t(f"told_as.{group}.{code}")) for code in codes]
 
     def band_text(row: Mapping[str, Any], kind: str) -> str:
         low, high = words.shown.span(row["low_kg"], row["high_kg"], kind)
@@ -164,7 +213,8 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         "banded": banded,
         "limit_value": lambda limit: words.shown.quantity(limit.limit.value, "fraction:ppm"),
         "act_name": ACT_NAMES.__getitem__,
-        "form_for": lambda act, code: Form(prefix=f"{act}-{code}-"),
+        "due_form": due_form,
+        "told_as": told_as,
         "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
         "line_label": line_label,
         "limit_label": limit_label,
