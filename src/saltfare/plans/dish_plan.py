@@ -166,7 +166,11 @@ def _problems(request: DishRequest, cooked_kg: float) -> tuple[Problem, ...]:
 
 
 def _composition(amounts: Amounts) -> Composition:
-    """What heat and volume ask for; what the table closes to within a few hundredths is brought to 1."""
+    """What heat and volume ask for; what the table closes to within a few hundredths is brought to 1.
+
+    Nothing shown rests on it but density and heat: what is not known of an ingredient there counts as the
+    rest of it.
+    """
     names = ("water", "protein", "fat", "carbohydrate", "ash")
     found = [amounts.at_least(name) or 0.0 for name in names]
     whole = math.fsum(found)

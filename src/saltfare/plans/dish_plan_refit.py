@@ -33,7 +33,7 @@ RULES = "tray_rules"
 HORIZON_S = 96 * 3600.0
 # Numerical choices: reach in prior standard deviations; nodes and fine points of air, diffusivity, solids.
 _REACH = 2.5
-_NODES = (5, 5, 3)
+_NODES = (7, 7, 3)
 _FINE = (61, 31, 11)
 
 
