@@ -59,6 +59,7 @@ class LearnedShown(Output):
     speeds: tuple[SpeedShown, ...]
     spread: Figure | None
     pieces: tuple[TeacherShown, ...]
+    least_weigh_ins: int
     version: int
 
 
@@ -90,6 +91,7 @@ def learned(context: Context, given: LearnedGiven) -> LearnedShown:
         speeds=speeds,
         spread=tracer.figure(known.learned.spread_mean, "ratio", trace) if known.pieces else None,
         pieces=tuple(_teacher(one, teaching) for one in teachers(context, levels)),
+        least_weigh_ins=levels.least_weigh_ins,
         version=context.journal.stream_head(STREAM),
         traces=tracer.traces,
     )

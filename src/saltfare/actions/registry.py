@@ -106,6 +106,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("learned", "query", "chambers", "learning"),
     Action("exclude_piece", "command", "chambers", "learning"),
     Action("reset_learning", "command", "chambers", "learning"),
+    Action("forecast_record", "query", "sources", "forecast_record"),
     Action("sources", "query", "sources", "sources"),
     Action("source", "query", "sources", "sources"),
     Action("glossary", "query", "sources", "sources"),

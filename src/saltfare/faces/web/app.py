@@ -22,7 +22,18 @@ from starlette.types import Scope
 from saltfare.core.errors import Problem, SaltfareError
 from saltfare.faces import charts, errors_shown
 from saltfare.faces.guard import LOOPBACK, Guard
-from saltfare.faces.web import api, bench, chambers, paper, pieces, plan, settings, sources, understood
+from saltfare.faces.web import (
+    api,
+    bench,
+    chambers,
+    forecasts,
+    paper,
+    pieces,
+    plan,
+    settings,
+    sources,
+    understood,
+)
 from saltfare.faces.web import door as door_pages
 from saltfare.faces.web.desk import Maker, render
 from saltfare.faces.words import Words
@@ -72,7 +83,7 @@ def create_app(
     app.state.maker = Maker(make_context)
     app.state.pseudo = pseudo
     api.describe(app)
-    for part in (plan, bench, paper, pieces, chambers, sources, settings, understood, api):
+    for part in (plan, bench, paper, pieces, chambers, sources, forecasts, settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)

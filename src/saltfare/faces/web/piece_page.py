@@ -50,6 +50,7 @@ def piece_page(
         status=status,
         form=form or Form(),
         one=one,
+        record=desk.run("forecast_record", {"code": one.code}),
         sentence=sentence(desk, one),
         cut=cut_of(desk, one.cut),
         chamber=chambers.get(one.chamber or "", one.chamber or ""),

@@ -32,6 +32,7 @@ def every(desk: AtDesk) -> Response:
         ran=ran,
         misses=misses,
         agreeing=agreeing,
+        record=desk.run("forecast_record"),
     )
 
 
