@@ -33,7 +33,7 @@ Around = Annotated[Measured, Quantity("surround_temperature")]
 AroundError = Annotated[Measured, Quantity("surround_error")]
 Start = Annotated[Measured, Quantity("start_temperature")]
 Target = Annotated[Measured, Quantity("target_temperature")]
-How = Literal[
+Medium = Literal[
     "oven_still", "oven_fan", "smoker", "water_bath", "boiling", "pan", "fridge", "ice_water", "freezer"
 ]
 _DRY = frozenset({"oven_still", "oven_fan", "smoker"})
@@ -49,7 +49,7 @@ class HeatPlanGiven(Query):
     where they are not given. around: the air or water about it, off by `around_error` at the most."""
 
     code: str = Field(max_length=40)
-    how: How
+    medium: Medium
     around: Around
     around_error: AroundError
     start: Start
@@ -134,7 +134,7 @@ def heat_plan(context: Context, given: HeatPlanGiven) -> HeatPlanShown:
     thick = given.thickness.value if given.thickness else known
     if shape is None or not isinstance(thick, float | int):
         raise Refused(Problem("missing", "shape" if shape is None else "thickness"))
-    row = context.library.row("surface_heat", given.how)
+    row = context.library.row("surface_heat", given.medium)
     off = context.library.row("fact_errors", "thickness").number("half_width")
     degree = context.library.row("log_rules", "heating").number("error_c")
     starts = given.starts_at or context.now
@@ -167,7 +167,7 @@ def heat_plan(context: Context, given: HeatPlanGiven) -> HeatPlanShown:
         (row, *rows),
     )
     widths = sorted(reached.alone_s.items(), key=lambda one: -one[1])
-    notes = [Note("no_countdown")] + ([Note("surface_stays_wet")] if given.how in _DRY else [])
+    notes = [Note("no_countdown")] + ([Note("surface_stays_wet")] if given.medium in _DRY else [])
 
     def at(seconds: float) -> datetime | None:
         return starts + timedelta(seconds=seconds) if np.isfinite(seconds) else None

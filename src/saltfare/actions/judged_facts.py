@@ -306,8 +306,11 @@ def _measurements(context: Context, item: Item, known: Gathered) -> None:
             name, value, MEASURED if of_all else ESTIMATED, error=error, by=happened, typed=body.value.typed
         )
         if name in ("water_activity", "aw_when_cooled"):
-            how = "jar" if body.method == "jar" else "instrument"
-            known.put("aw_method", how, MEASURED, by=happened)
+            # what asks for an instrument is left open by a jar, and not failed
+            jar = body.method == "jar"
+            known.put(
+                "aw_method", "jar" if jar else "instrument", ESTIMATED if jar else MEASURED, by=happened
+            )
 
 
 def _value(context: Context, body: judged.MeasurementTaken) -> tuple[float, float | None]:

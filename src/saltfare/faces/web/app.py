@@ -26,12 +26,13 @@ from saltfare.faces.web import (
     api,
     bench,
     chambers,
-    forecasts,
+    judged,
     paper,
     pieces,
     plan,
     settings,
     sources,
+    trouble,
     understood,
 )
 from saltfare.faces.web import door as door_pages
@@ -83,7 +84,9 @@ def create_app(
     app.state.maker = Maker(make_context)
     app.state.pseudo = pseudo
     api.describe(app)
-    for part in (plan, bench, paper, pieces, chambers, sources, forecasts, settings, understood, api):
+    for part in (plan, bench, paper, pieces, judged, trouble, chambers, sources):
+        app.include_router(part.router)
+    for part in (settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)

@@ -12,6 +12,7 @@ from saltfare.core.errors import NotFound
 from saltfare.faces import charts
 from saltfare.faces.web.desk import Desk
 from saltfare.faces.web.forms import Form
+from saltfare.faces.web.judged import piece_criteria
 from saltfare.faces.web.says import ACT_NAMES, kept_for, remembered
 from saltfare.faces.web.section import across
 from saltfare.faces.words import find
@@ -64,6 +65,7 @@ def piece_page(
         chart=_chart(desk, one, hung_kg) if one.forecast and hung_kg else None,
         across=across(desk, one),
         table=_table(desk, one.forecast, hung_kg) if one.forecast and hung_kg else [],
+        **piece_criteria(desk, code),
         done=done if done in recorded or act == "correct" else "",
         act=act,
         drop=drop,
