@@ -65,6 +65,8 @@ def paths(demo: Site, codes: list[str]) -> list[str]:
         "/",
         "/pieces",
         "/pieces/plan",
+        "/tags",
+        "/buying",
         *(f"/pieces/{code}" for code in codes),
         "/chambers",
         f"/chambers/{chamber}",

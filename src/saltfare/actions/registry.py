@@ -96,6 +96,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("looks_wrong", "query", "pieces", "looks"),
     Action("recall", "query", "pieces", "recall"),
     Action("section", "query", "pieces", "section"),
+    Action("buying", "query", "pieces", "buying"),
     Action("tags", "query", "pieces", "tags"),
     Action("batch_sheet", "query", "pieces", "tags"),
     Action("look_up", "query", "pieces", "tags"),

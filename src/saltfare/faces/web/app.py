@@ -25,6 +25,7 @@ from saltfare.faces.guard import LOOPBACK, Guard
 from saltfare.faces.web import (
     api,
     bench,
+    buying,
     chambers,
     judged,
     paper,
@@ -84,7 +85,7 @@ def create_app(
     app.state.maker = Maker(make_context)
     app.state.pseudo = pseudo
     api.describe(app)
-    for part in (plan, bench, paper, pieces, judged, trouble, chambers, sources):
+    for part in (plan, bench, paper, buying, pieces, judged, trouble, chambers, sources):
         app.include_router(part.router)
     for part in (settings, understood, api):
         app.include_router(part.router)
