@@ -237,6 +237,15 @@ def test_closing_throws_out_what_was_decided_and_asks_before_keeping_more(
     assert codes(refused) == {"incident_closed_already": "incident"}
 
 
+def test_closing_ends_nothing_that_was_only_perhaps_there(larder: Larder, stocked: dict[str, str]) -> None:
+    shown = happened(larder, warmest="9 C")
+    larder.do("close_incident", 73, incident=shown.code)
+    assert larder.do("piece", 73, code=stocked["in_salt"]).ended is None
+    other = happened(larder, day=74, warmest="9 C")
+    larder.do("close_incident", 77, incident=other.code, decisions={stocked["in_salt"]: "throw_out"})
+    assert larder.do("piece", 77, code=stocked["in_salt"]).ended == "discarded"
+
+
 def test_an_incident_is_reported_once_told_anew_and_taken_back(
     larder: Larder, stocked: dict[str, str]
 ) -> None:

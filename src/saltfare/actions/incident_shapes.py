@@ -39,7 +39,8 @@ class IncidentGiven(Command):
 
 
 class CloseGiven(Command):
-    """What became of each: decisions by code. What is not named is as it was told."""
+    """What became of each: decisions by code. What is not named is as it was told; of what was only perhaps
+    there, nothing is recorded unless it is named."""
 
     incident: Code
     decisions: dict[Code, judged.Decision] = Field(default_factory=dict, max_length=400)

@@ -149,6 +149,8 @@ def close_incident(context: Context, given: CloseGiven) -> Done:
     kept: dict[str, judged.Decision] = {}
     against = []
     for one in found.touched:
+        if one.perhaps and one.code not in decided:
+            continue  # nobody said that it was there
         decision = decided.get(one.code, one.decision)
         kept[one.code] = decision
         if one.gone:

@@ -9,8 +9,9 @@ from typing import Literal
 from pydantic import Field
 
 from saltfare.actions.context import Context
-from saltfare.actions.judged_facts import Gathered, gathered
+from saltfare.actions.judged_facts import gathered
 from saltfare.actions.judged_items import Item, item
+from saltfare.actions.judged_known import Gathered
 from saltfare.actions.judged_shapes import CardShown, CardsShown, CriterionShown
 from saltfare.actions.shapes import Query
 from saltfare.core.figure import Answer, Note, Provenance, Verdict

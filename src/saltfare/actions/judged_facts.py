@@ -6,14 +6,14 @@ activity computed from it are `estimated`, and so is whatever nobody said. An es
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import pairwise
 
 from saltfare.actions.context import Context
-from saltfare.actions.judged_items import Item, incidents, key_of_place, told_of, touched
+from saltfare.actions.judged_items import Item, told_of
+from saltfare.actions.judged_kept import freezing, storage
+from saltfare.actions.judged_known import Gathered
 from saltfare.actions.judged_logs import COOLS, HEATS, begins_at, ends_at, instant_log, log_of, logs_for
-from saltfare.actions.judged_shapes import FactShown
 from saltfare.core.errors import NotFound, Refused
 from saltfare.core.figure import Note, Provenance
 from saltfare.journal import events_handling as handling
@@ -22,7 +22,7 @@ from saltfare.journal import events_piece as kinds
 from saltfare.journal.fold import Fact as Happened
 from saltfare.journal.piece import PieceState
 from saltfare.journal.piece import piece as piece_of
-from saltfare.models.criteria_facts import NO_LOG, Fact, Facts, LogFact
+from saltfare.models.criteria_facts import NO_LOG, Fact, LogFact
 from saltfare.models.jar import HumiditySalt, aw_jar_bracketed
 
 MEASURED, ESTIMATED = Provenance.MEASURED, Provenance.ESTIMATED
@@ -30,63 +30,6 @@ _DAY_S = 86400.0
 _CUTS = ("ham", "shoulder", "collar", "loin", "belly", "breast")
 _POULTRY = frozenset({"chicken", "turkey", "duck", "goose", "other_poultry", "mixed_poultry"})
 _MEASURES_FAT_SALT = ("water_phase_salt", "internal_salt", "salt_when_cooled")
-
-
-@dataclass(slots=True)
-class Gathered:
-    """Facts by name as they were found, where each came from, and remarks."""
-
-    found: dict[str, Fact | LogFact] = field(default_factory=dict)
-    shown: dict[str, FactShown] = field(default_factory=dict)
-    notes: list[Note] = field(default_factory=list)
-    coolings: list[LogFact] = field(default_factory=list)
-
-    def put(
-        self,
-        name: str,
-        value: float | str | bool,
-        provenance: Provenance,
-        *,
-        error: float | None = None,
-        by: Happened | None = None,
-        typed: str = "",
-        event_id: str | None = None,
-        at: datetime | None = None,
-    ) -> None:
-        """Keep a fact, in place of one kept before."""
-        self.found[name] = Fact(value, provenance, error)
-        self.shown[name] = FactShown(
-            quantity=name,
-            value=value,
-            provenance=provenance.value,
-            error=error,
-            typed=typed,
-            event_id=by.event.id if by else event_id,
-            at=by.at if by else at,
-        )
-
-    def put_log(self, name: str, log: LogFact, by: Happened | None, at: datetime | None) -> None:
-        """Keep a log."""
-        self.found[name] = log
-        self.shown[name] = FactShown(
-            quantity=name,
-            value=None,
-            provenance=log.provenance.value,
-            error=log.log.error_c if log.log else None,
-            typed="",
-            event_id=by.event.id if by else None,
-            at=at,
-        )
-
-    def forget(self, name: str) -> None:
-        """What was known is known no more."""
-        self.found.pop(name, None)
-        self.shown.pop(name, None)
-
-    @property
-    def facts(self) -> Facts:
-        """As the criteria take them."""
-        return Facts(**self.found)  # type: ignore[arg-type]
 
 
 def gathered(context: Context, item: Item) -> Gathered:
@@ -101,8 +44,8 @@ def gathered(context: Context, item: Item) -> Gathered:
     if item.piece is not None:
         _estimates(context, item, item.piece, known)
     _heat(context, item, known)
-    _freezing(context, item, known)
-    _storage(context, item, known)
+    freezing(context, item, known)
+    storage(context, item, known)
     return known
 
 
@@ -431,76 +374,3 @@ def _instant(context: Context, item: Item, known: Gathered) -> None:
     hung = [h.at for h in item.of(kinds.Hung)]
     if hung and min(hung) <= happened.at:
         known.put("dried_before_heating", True, MEASURED, by=happened)
-
-
-def _freezing(context: Context, item: Item, known: Gathered) -> None:
-    steps = item.of(judged.ParasiteStep)
-    for name in ("freezer", "frozen_core"):
-        for happened in logs_for(item, (name,)):
-            body = told_of(happened)
-            if body.thickness is not None:
-                known.put(
-                    "thickness", body.thickness.value, MEASURED, by=happened, typed=body.thickness.typed
-                )
-            if body.deep_freezer is not None:
-                known.put("deep_freezer", body.deep_freezer, MEASURED, by=happened)
-    if not steps:
-        return
-    last, body = steps[-1], told_of(steps[-1])
-    known.put("freezing_done", body.frozen, MEASURED, by=last)
-    if body.thickness is not None:
-        known.put("thickness", body.thickness.value, MEASURED, by=last, typed=body.thickness.typed)
-    if body.deep_freezer is not None:
-        known.put("deep_freezer", body.deep_freezer, MEASURED, by=last)
-    if body.warmest is not None:
-        error = body.error.value if body.error else None
-        known.put(
-            "freezer_temperature",
-            body.warmest.value,
-            MEASURED,
-            error=error,
-            by=last,
-            typed=body.warmest.typed,
-        )
-    if body.begun is None:
-        return
-    until = body.ended or context.now
-    place = key_of_place(body.place) if body.place else None
-    for _, happened in incidents(context):
-        told = told_of(happened)
-        same = place is None or key_of_place(told.place) == place or item.code in told.also
-        if (
-            same
-            and told.what == "freezer_off"
-            and told.since <= until
-            and (told.until or context.now) > body.begun
-        ):
-            known.notes.append(Note("freezing_broken"))
-            return
-    known.put("freezing_time", (until - body.begun).total_seconds(), MEASURED, by=last)
-
-
-def _storage(context: Context, item: Item, known: Gathered) -> None:
-    """How warm a lot was kept and how long; what went wrong in its place counts, told or not."""
-    if item.lot is not None:
-        packed = item.lot.packed_on
-        days = (context.today - packed).days
-        known.put("storage_time", days * _DAY_S, MEASURED, typed=packed.isoformat())
-    warmest = known.found.get("storage_temperature")
-    for _, happened in incidents(context):
-        told = told_of(happened)
-        hit = touched(context, item, told, context.now)
-        if hit is False or told.what in ("dryer_stopped", "chamber_warm"):
-            continue
-        if hit is None or told.warmest is None:
-            known.forget("storage_temperature")
-            known.notes.append(Note("storage_warmest_not_told"))
-            return
-        kept = float(warmest.value) if isinstance(warmest, Fact) and warmest.value is not None else None
-        if kept is None or told.warmest.value > kept:
-            error = told.error.value if told.error else None
-            known.put("storage_temperature", told.warmest.value, MEASURED, error=error, by=happened)
-            warmest = known.found["storage_temperature"]
-            if kept is None:
-                # what it was at other times is not known from this: it may fail, it may not meet
-                known.put("storage_temperature", told.warmest.value, ESTIMATED, error=error, by=happened)

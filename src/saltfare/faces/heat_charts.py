@@ -32,8 +32,6 @@ class LogChart:
     reduction: str
     temperature: str
     target_said: str
-    salmonella_said: str
-    listeria_said: str
     number: Callable[[float], str]
     clock: Callable[[datetime], str]
 
@@ -56,7 +54,7 @@ def log_svg(chart: LogChart, width: int) -> Markup:
     base = _TOP + upper + _GAP
 
     def y_log(value: float) -> float:
-        return _TOP + upper * (1.0 - min(value, most) / most)
+        return _TOP + upper * (1.0 - value / most)
 
     def y_temp(value: float) -> float:
         return base + lower * (1.0 - (value - low_t) / (high_t - low_t))
@@ -71,21 +69,9 @@ def log_svg(chart: LogChart, width: int) -> Markup:
         f'y2="{at_target:.1f}" stroke="#1F2421" stroke-width="1.25"/></g>'
     )
     parts.append(_said(chart.target_said, _LEFT + 4, at_target - 4, "start"))
-    parts.append(_line("assumed_marks", chart, x, chart.listeria, y_log, dashed=True))
-    parts.append(_line("median_marks", chart, x, chart.salmonella, y_log))
-    right = width - _RIGHT - 2
-    ends = sorted(
-        (
-            (y_log(chart.salmonella[-1]), chart.salmonella_said),
-            (y_log(chart.listeria[-1]), chart.listeria_said),
-        )
-    )
-    gap = max(0.0, 16.0 - (ends[1][0] - ends[0][0]))
-    parts.append(_said(ends[0][1], right, max(ends[0][0] - 5 - gap, _TOP + 10), "end"))
-    parts.append(
-        _said(ends[1][1], right, ends[1][0] + 15 if ends[1][0] < _TOP + upper - 20 else ends[1][0] - 5, "end")
-    )
-    parts.append(_line("median_marks", chart, x, chart.temp, y_temp))
+    parts.append(_line("listeria_marks", chart, x, chart.listeria, y_log, most=most, dashed=True))
+    parts.append(_line("median_marks", chart, x, chart.salmonella, y_log, most=most))
+    parts.append(_line("median_marks", chart, x, chart.temp, y_temp, most=high_t))
     body = "".join(parts)
     return Markup(  # noqa: S704 - every text in it went through escape
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height:.0f}" '
@@ -136,12 +122,20 @@ def _line(
     values: Sequence[float],
     y: Callable[[float], float],
     *,
+    most: float,
     dashed: bool = False,
 ) -> str:
-    path = " ".join(
-        f"{'M' if i == 0 else 'L'}{x(at):.1f},{y(v):.1f}"
-        for i, (at, v) in enumerate(zip(chart.times, values, strict=True))
-    )
+    """A line that leaves its panel at the top where it rises beyond it."""
+    points = []
+    for i, (at, value) in enumerate(zip(chart.times, values, strict=True)):
+        if value > most:
+            before = values[i - 1] if i else value
+            share = (most - before) / (value - before) if value > before else 0.0
+            left = x(chart.times[i - 1]) if i else x(at)
+            points.append((left + share * (x(at) - left), y(most)))
+            break
+        points.append((x(at), y(value)))
+    path = " ".join(f"{'M' if i == 0 else 'L'}{px:.1f},{py:.1f}" for i, (px, py) in enumerate(points))
     dash = ' stroke-dasharray="5 4"' if dashed else ""
     ink = "#56605A" if dashed else "#1F5A45"
     return f'<g class="{name}"><path d="{path}" fill="none" stroke="{ink}" stroke-width="2"{dash}/></g>'

@@ -240,8 +240,6 @@ def _drawn(desk: Desk, picture: Any) -> dict[str, Any]:
         reduction=words.t("heat_log.reduction"),
         temperature=words.t("heat_log.temperature", unit=words.shown.label(degrees)),
         target_said=words.t(f"heat_log.target_{picture.table}", target=target),
-        salmonella_said=words.t("heat_log.salmonella"),
-        listeria_said=words.t("heat_log.listeria"),
         number=lambda v: words.shown.number(v, 0),
         clock=clock,
     )

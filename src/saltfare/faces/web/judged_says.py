@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from saltfare.core.errors import NotFound
-from saltfare.core.figure import Answer, Evidence
+from saltfare.core.figure import Answer, Evidence, Note
 from saltfare.core.glossary import entry
 from saltfare.faces.words import Words
 
@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from saltfare.actions.judged_shapes import CardShown, CriterionShown, FactShown
 
 _WORDED = frozenset({"choice", "flag"})
+# What is never folded away, whatever the answer.
+_ALWAYS = frozenset(
+    {"botulism", "toxins_survive", "trichinella_only", "freeze_resistant", "dry_heat", "clock_runs_already"}
+)
 
 
 def judged_says(words: Words) -> dict[str, Callable[..., Any]]:
@@ -92,6 +96,13 @@ def judged_says(words: Words) -> dict[str, Callable[..., Any]]:
             (key, words.say(f"choice.{quantity}.{key}")) for key in find(f"choice.{quantity}", words.tree)
         ]
 
+    def cautions_of(card: CardShown, *, hidden: bool = False) -> list[Note]:
+        """The cautions said at once, or those kept with the criteria one by one. Whom no criterion is for is
+        said above them all."""
+        told = [note for note in card.cautions if note.code != "vulnerable_people"]
+        at_once = [n for n in told if card.answer is Answer.MEETS or n.code in _ALWAYS]
+        return [n for n in told if n not in at_once] if hidden else at_once
+
     def clock_text(card: Any) -> str:
         if card.on is None:
             return words.t("trail.does_not_run_out", used=words.shown.quantity(card.used, "fraction"))
@@ -106,5 +117,6 @@ def judged_says(words: Words) -> dict[str, Callable[..., Any]]:
         "choice_text": choice,
         "choices_of": choices,
         "clock_text": clock_text,
+        "cautions_of": cautions_of,
         "of_card": lambda notes, section="note": [words.note(n, section) for n in notes],
     }
