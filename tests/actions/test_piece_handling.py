@@ -93,6 +93,7 @@ def test_two_tied_together_keep_their_salt_and_solids(house: House) -> None:
     shown = house.do("piece", 25, code=tied)
     assert not shown.is_intact
     assert shown.forecast is not None
+    assert not shown.notes  # its salt is that of all its parts, so the plan still holds
     assert house.do("piece", 25, code=first).ended == "tied_into"
 
 

@@ -27,7 +27,8 @@ class Settings:
 class Context:
     """now: an aware UTC instant. entropy: n random bytes, injected so that a run can be repeated.
 
-    demo: the journal is the invented one, and every face says so.
+    demo: the journal is the invented one, and every face says so. forecasts: whether a command keeps the
+    forecast that follows from it; a replay of the past keeps the last of each piece alone.
     """
 
     journal: Journal
@@ -38,6 +39,7 @@ class Context:
     settings: Settings = field(default_factory=Settings)
     actor: str = "household"
     demo: bool = False
+    forecasts: bool = True
 
     def __post_init__(self) -> None:
         """Refuse an instant without a zone: it would be somebody's local time."""

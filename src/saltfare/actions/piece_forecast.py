@@ -142,6 +142,8 @@ def issue(context: Context, state: PieceState, request_id: str | None) -> tuple[
 
     Never raises for a forecast that cannot be made: what was observed is recorded already.
     """
+    if not context.forecasts:
+        return None, ()
     try:
         made = cast(context, state)
     except (Refused, OutOfRange, NotConverged) as error:

@@ -198,7 +198,7 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         green_kg=state.green_weight_kg,
         last_kg=state.last_mass_kg,
         started_at=state.started_at,
-        salted_at=state.salted[0].at if state.salted else None,
+        salted_at=state.salting_begun_at,
         hung_at=state.hung[-1].at if state.hung else None,
         taken_down_at=state.taken_down[-1].at if state.taken_down else None,
         loss_from_hanging=_loss(state, hung_kg, tracer),

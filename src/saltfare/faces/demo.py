@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from hashlib import sha256
 from importlib.resources import files
@@ -65,29 +66,64 @@ class _Chance:
 def _replay(journal: Journal, cache: Cache, day: date, now: datetime, zone: str) -> None:
     """Everything the household did, in order of time, each with the clock of its moment."""
     library, chance = Library(), _Chance("codes")
-    household = _household()
-    codes: dict[str, str] = {}
-    for at, name, key, given in sorted(_acts(household, day, zone), key=lambda act: act[0]):
-        if at > now:
-            continue
+    known: dict[str, str] = {}
+    last: dict[str, str] = {}
+    done = [act for act in sorted(_acts(_household(), day, zone), key=lambda act: act.at) if act.at <= now]
+    kept = _with_forecasts(done)
+    for number, act in enumerate(done):
         context = Context(
             journal=journal,
             cache=cache,
             library=library,
-            now=at,
+            now=act.at,
             entropy=chance,
             settings=Settings(zone=zone),
             actor="demo",
             demo=True,
+            forecasts=number in kept,
         )
-        if name == "start_piece":
-            made = run(name, context, given).model_dump()
-            codes[key] = str(made["code"])
-        else:
-            run(name, context, {**given, "code": codes[key]} if key else given)
+        made = run(act.name, context, _given(act, known, last)).model_dump()
+        if act.name == "start_piece":
+            known[act.key] = str(made["code"])
+        known |= dict(zip(act.names, made.get("codes", ()), strict=False))
+        if act.key:
+            last[act.key] = str(made["events"][0])
 
 
-Act = tuple[datetime, str, str, dict[str, Any]]
+def _given(act: Act, known: Mapping[str, str], last: Mapping[str, str]) -> dict[str, Any]:
+    """The input of an act, with the codes that the keys of its pieces stand for by then."""
+    if act.name == "correct":
+        return {**act.given, "event_id": last[act.key]}
+    if act.name == "tie_pieces":
+        return {**act.given, "codes": [known[key] for key in act.of]}
+    return {**act.given, "code": known[act.key]} if act.key in known else act.given
+
+
+def _with_forecasts(acts: Sequence[Act]) -> set[int]:
+    """Which acts keep the forecast that follows: the last of each piece under way, and those marked. A
+    forecast costs as much as everything else of a piece together, and nobody looks at the old ones."""
+    ended = {act.key for act in acts if act.name in ("take_down", "discard_piece", "cut_piece")}
+    ended |= {key for act in acts for key in act.of}
+    last = {act.key: number for number, act in enumerate(acts) if act.name in _FORECASTING}
+    marked = {number for number, act in enumerate(acts) if act.keep_forecast}
+    return marked | {number for key, number in last.items() if key not in ended}
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """One thing the household did. key: of the piece it was done to; names: of what came of it, by key."""
+
+    at: datetime
+    name: str
+    key: str
+    given: dict[str, Any]
+    names: tuple[str, ...] = ()
+    of: tuple[str, ...] = ()
+    keep_forecast: bool = False
+
+
+_FORECASTING = frozenset({"hang_piece", "weigh_in", "end_rest", "taste_piece"})
+_OURS = frozenset({"do", "day", "on", "as", "of", "keep_forecast"})
 
 
 def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
@@ -96,21 +132,29 @@ def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
 
     for chamber in household["chamber"]:
         rest = {k: v for k, v in chamber.items() if k not in ("day", "clock")}
-        yield instant(chamber["day"], chamber["clock"]), "describe_chamber", "", rest
-    yield from _readings(household["air"], day, instant)
+        yield Act(instant(chamber["day"], chamber["clock"]), "describe_chamber", "", rest)
+    for air in household["air"]:
+        yield from _readings(air, day, instant)
     for piece in household["piece"]:
         begun = instant(piece["day"], piece["clock"])
-        yield begun, "start_piece", piece["key"], {**piece["plan"], "name": piece["name"]}
+        yield Act(begun, "start_piece", piece["key"], {**piece["plan"], "name": piece["name"]})
         for number, act in enumerate(piece["act"], 1):
-            rest = {k: v for k, v in act.items() if k not in ("do", "day")}
-            # acts of one day follow each other by a minute, in the order they are written
-            yield instant(act["day"], piece["clock"]) + number * _STEP, act["do"], piece["key"], rest
+            yield Act(
+                # acts of one day follow each other by a minute, in the order they are written
+                instant(act["day"], piece["clock"]) + number * _STEP,
+                act["do"],
+                act.get("on", piece["key"]),
+                {k: v for k, v in act.items() if k not in _OURS},
+                tuple(act.get("as", ())),
+                tuple(act.get("of", ())),
+                act.get("keep_forecast", False),
+            )
 
 
 def _readings(air: Mapping[str, Any], day: date, instant: Any) -> Iterator[Act]:
     """One import a day of a logger's readings: a daily swing on a slow drift, with a gap."""
     swing, slow = 2 * math.pi / 24, 2 * math.pi / (24 * 7)
-    gap_from, gap_to = air["gap_h"]
+    gap_from, gap_to = air.get("gap_h", (-1, 0))
     for back in range(air["days"], -1, -1):
         rows = []
         for hour in range(0, 24, air["every_h"]):
@@ -127,4 +171,4 @@ def _readings(air: Mapping[str, Any], day: date, instant: Any) -> Iterator[Act]:
             rows.append({"at": at.isoformat(), "temperature": f"{temp:.1f} C", "humidity": f"{humid:.1f} %"})
         if rows:
             given = {"key": air["chamber"], "rows": rows, "origin": "logger (invented)"}
-            yield datetime.fromisoformat(rows[-1]["at"]), "read_air", "", given
+            yield Act(datetime.fromisoformat(rows[-1]["at"]), "read_air", "", given)

@@ -358,6 +358,22 @@ def _until(events: Iterable[Event], seq: int) -> tuple[Event, ...]:
     return tuple(e for e in events if e.seq < seq or isinstance(e.body, Corrected))
 
 
+def _of_all(parts: list[PieceState], name: str) -> tuple[Entry[Any], ...]:
+    """A series of all the pieces tied into one, each mass for the share of its piece that was left."""
+    found: tuple[Entry[Any], ...] = ()
+    for part in parts:
+        for entry in getattr(part, name):
+            masses = {
+                field: Measured.si(value.value * part.kept_frac)
+                for field in ("salt", "mix", "sugar", "liquid", "brine")
+                if isinstance(value := getattr(entry.body, field, None), Measured)
+                and (field != "salt" or name == "salted")  # of a liquid it is a share
+            }
+            body = entry.body.model_copy(update=masses) if part.kept_frac < 1 else entry.body
+            found = in_time(found, replace(entry, body=body))
+    return found
+
+
 def _tied(event: Event, body: handling.TiedTogether, parts: list[PieceState]) -> PieceState | None:
     """One piece of several, hung anew as one; it begins with the first one's cut and plan."""
     if not parts:
@@ -389,7 +405,10 @@ def _tied(event: Event, body: handling.TiedTogether, parts: list[PieceState]) ->
         started_at=parts[0].started_at,
         zone=event.zone,
         started=begun,
-        salted=parts[0].salted,
+        salted=_of_all(parts, "salted"),
+        drained=_of_all(parts, "drained"),
+        injected=_of_all(parts, "injected"),
+        smoked=_of_all(parts, "smoked"),
         washed=parts[0].washed,
         hung=(Entry(event.id, event.at, event.zone, hung),),
         parts=tuple(body.parts),
