@@ -58,6 +58,9 @@ def paths(site: Site) -> list[str]:
         "/pieces/plan",
         "/pieces/plan?" + "&".join(f"{k}={v}" for k, v in PLAN.items()),
         "/pieces/plan?green_weight=1,250&green_weight_unit=g",
+        "/tags",
+        "/buying?packs=12&pack=80&pack_unit=g&cut=pork_loin&purpose=home_cold&salt_share=3&_dates=1"
+        f"&chamber={chamber}",
         "/chambers",
         f"/chambers/{chamber}",
         "/sources",

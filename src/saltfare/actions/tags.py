@@ -136,7 +136,7 @@ def _tag(
     def day(done_at: datetime | None, step: str, name: str) -> date | None:
         if done_at is not None:
             return done_at.astimezone(context.zone).date()
-        on = steps.get(step)
+        on = None if state.hung else steps.get(step)  # a step passed over is planned no longer
         if on is not None:
             planned.append(name)
         return None if on is None else on + shift

@@ -17,6 +17,7 @@ Size = Literal["sheet", "card", "roll"]
 SIZES: tuple[Size, ...] = ("sheet", "card", "roll")
 _MOST_BLANKS = 12
 _LINES_OF_AMOUNTS = 3
+_FIRST = ("cure_mix_dose", "salt_dose", "sugar_dose")
 
 
 def tags_pdf(words: Words, shown: TagsShown, size: Size, cut_of: dict[str, str]) -> bytes:
@@ -118,7 +119,7 @@ def _as_printed(words: Words, share: float) -> str:
 def _amounts(words: Words, one: TagShown, out: list[dict[str, str]]) -> None:
     """What is weighed in: the first few on lines of their own, what is left in one line."""
     told = []
-    for amount in one.amounts:
+    for amount in sorted(one.amounts, key=lambda a: a.quantity not in _FIRST):
         kind = entry(amount.quantity).kind
         if kind != "mass":
             continue
