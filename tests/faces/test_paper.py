@@ -92,10 +92,14 @@ def pdf(*tags: TagShown, size: Size = "sheet", address: str = DEFAULT_ADDRESS) -
     return Paper(tags_pdf(WORDS, TagsShown(address=address, tags=tags), size, CUTS))
 
 
-@pytest.mark.parametrize(("size", "pages"), [("sheet", 2), ("card", 10), ("roll", 10)])
 @pytest.mark.parametrize(
-    "address",
-    [DEFAULT_ADDRESS, "http://192.168.100.200:8765", "https://a-long-name-of-a-machine.home.arpa:18765"],
+    ("size", "pages", "address"),
+    [
+        ("sheet", 2, DEFAULT_ADDRESS),
+        ("card", 10, DEFAULT_ADDRESS),
+        ("roll", 10, "http://192.168.100.200:8765"),
+        ("sheet", 2, "https://a-long-name-of-a-machine.home.arpa:18765"),
+    ],
 )
 def test_every_code_on_paper_is_read_back(size: Size, pages: int, address: str) -> None:
     """zxing-cpp reads each code of the rasterised page, right text, error correction H (ISO/IEC 18004)."""
