@@ -13,10 +13,16 @@ from judged_household import Larder
 from saltfare.journal.store import Journal
 
 
+@pytest.fixture(scope="session")
+def simulations(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One cache for all tests: the same piece in the same air is simulated once."""
+    return tmp_path_factory.mktemp("simulations")
+
+
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
+def house(tmp_path: Path, simulations: Path) -> Iterator[House]:
     with Journal.open(tmp_path / "saltfare.db") as journal:
-        yield House(journal, tmp_path)
+        yield House(journal, simulations)
 
 
 @pytest.fixture
@@ -25,7 +31,7 @@ def plan() -> Callable[..., dict[str, Any]]:
 
 
 @pytest.fixture
-def larder(tmp_path: Path) -> Iterator[Larder]:
+def larder(tmp_path: Path, simulations: Path) -> Iterator[Larder]:
     """Pieces put straight into a journal."""
     with Journal.open(tmp_path / "larder.db") as journal:
-        yield Larder(journal, tmp_path)
+        yield Larder(journal, simulations)

@@ -151,7 +151,13 @@ def test_the_forecast_agrees_with_the_series_solution(larder: Larder) -> None:
 
 def test_cooling_is_asked_alike(larder: Larder) -> None:
     code = larder.piece("pork_loin")
-    given = {"medium": "ice_water", "around": "1 C", "around_error": "1 K", "start": "70 C", "target": "4.4 C"}
+    given = {
+        "medium": "ice_water",
+        "around": "1 C",
+        "around_error": "1 K",
+        "start": "70 C",
+        "target": "4.4 C",
+    }
     shown = larder.do("heat_plan", 5, code=code, starts_at=on(5).isoformat(), **given)
     assert on(5) < shown.earliest < shown.likeliest
 

@@ -72,3 +72,12 @@ def test_the_schema_says_units_and_ranges() -> None:
     mass = One.model_json_schema()["properties"]["mass"]
     assert mass["x-possible"] == [0.001, 200.0]
     assert "lb" in mass["x-units"]
+
+
+def test_a_quantity_without_a_unit_is_read_as_a_plain_number(monkeypatch: pytest.MonkeyPatch) -> None:
+    ratio = Entry("aw", "test", "aw", "Water activity.", "aw", "ratio", "", (0.5, 1.0), (0.0, 1.0), "")
+    monkeypatch.setattr(fields, "entry", lambda _: ratio)
+    assert One.model_validate({"mass": "0,85"}).mass.value == 0.85
+    with pytest.raises(ValidationError) as error:
+        One.model_validate({"mass": "0.85 kg"})
+    assert problems_of(error.value)[0].code == "number_unreadable"

@@ -19,7 +19,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.glossary import Entry, entry
-from saltfare.core.units import KINDS, parse, spellings
+from saltfare.core.units import KINDS, number, parse, spellings
 
 
 class Frozen(BaseModel):
@@ -116,11 +116,14 @@ def _finite(given: float, found: Entry) -> float:
 
 
 def _parsed(given: str, found: Entry, context: Mapping[str, Any]) -> float:
+    decimal = context.get("decimal", "point")
     try:
+        if found.kind not in KINDS:  # a plain number: water activity, pH, a count
+            return float(number(given, decimal=decimal))
         return parse(
             given,
             found.kind,
-            decimal=context.get("decimal", "point"),
+            decimal=decimal,
             measures=context.get("measures", "metric"),
         )
     except Refused as refused:
