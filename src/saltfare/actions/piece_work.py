@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Annotated, NamedTuple
 
@@ -109,7 +110,8 @@ def salt_piece(context: Context, given: SaltGiven) -> Done:
     open_to(context, given, state, "salt_piece")
     if given.salt is None and given.mix is None:
         raise Refused(Problem("nothing_weighed", "salt"))
-    _doubt_double_dose(state, given)
+    put_on = [entry.body.mix for entry in state.salted if entry.body.mix]
+    doubt_double_dose(given, mix=given.mix, before=put_on, plan=state.started.plan)
     body = kinds.Salted(
         application=len(state.salted) + 1,
         salt=given.salt,
@@ -121,12 +123,12 @@ def salt_piece(context: Context, given: SaltGiven) -> Done:
     return done(context, given, [(kinds.STREAM + state.code, body)])
 
 
-def _doubt_double_dose(state: PieceState, given: SaltGiven) -> None:
+def doubt_double_dose(
+    given: Command, *, mix: Measured | None, before: Iterable[Measured], plan: kinds.PlanIssued | None
+) -> None:
     """More cure mix than was planned in all is kept only with a reason: nitrite adds up."""
-    planned = state.started.plan.weighed_out("cure_mix_dose") if state.started.plan else 0.0
-    given_kg = (given.mix.value if given.mix else 0.0) + sum(
-        entry.body.mix.value for entry in state.salted if entry.body.mix
-    )
+    planned = plan.weighed_out("cure_mix_dose") if plan else 0.0
+    given_kg = (mix.value if mix else 0.0) + sum(one.value for one in before)
     if given_kg == 0 or given.reasons.get("mix", "").strip():
         return
     if given_kg > planned * 1.1:
@@ -134,7 +136,7 @@ def _doubt_double_dose(state: PieceState, given: SaltGiven) -> None:
             Problem(
                 "more_cure_than_planned",
                 "mix",
-                given.mix.typed if given.mix else "",
+                mix.typed if mix else "",
                 params={"mass_kg": given_kg, "planned_kg": planned, "reason_for": "mix"},
             )
         )

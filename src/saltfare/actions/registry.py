@@ -59,6 +59,8 @@ ACTIONS: tuple[Action, ...] = (
     Action("piece", "query", "pieces", "piece_view"),
     Action("plan_piece", "query", "pieces", "piece_start"),
     Action("start_piece", "command", "pieces", "piece_start"),
+    Action("rub_day", "query", "pieces", "rub_day"),
+    Action("rub_piece", "command", "pieces", "rub_day"),
     Action("salt_piece", "command", "pieces", "piece_work"),
     Action("turn_piece", "command", "pieces", "piece_work"),
     Action("wash_piece", "command", "pieces", "piece_work"),

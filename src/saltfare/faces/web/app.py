@@ -31,6 +31,7 @@ from saltfare.faces.web import (
     paper,
     pieces,
     plan,
+    rub,
     settings,
     sources,
     trouble,
@@ -85,7 +86,7 @@ def create_app(
     app.state.maker = Maker(make_context)
     app.state.pseudo = pseudo
     api.describe(app)
-    for part in (plan, bench, paper, buying, pieces, judged, trouble, chambers, sources):
+    for part in (plan, rub, bench, paper, buying, pieces, judged, trouble, chambers, sources):
         app.include_router(part.router)
     for part in (settings, understood, api):
         app.include_router(part.router)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from saltfare.actions.bench import AmountDue, DueShown
     from saltfare.actions.piece_log import LogLine
     from saltfare.actions.piece_shapes import LimitShown, Line, StepShown
+    from saltfare.actions.rub_day import SecondDue
 
 # How the pages name the acts in addresses and words, by action.
 ACT_NAMES = {
@@ -143,6 +144,13 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         own = remembered(words.shown, due.weighed, due.tare_kg, due.scale_step_kg)
         return Form(kept_for(act, own), prefix=f"{act}-{due.code}-")
 
+    def second_form(second: SecondDue) -> Form:
+        if not second.drained:
+            return Form(prefix=f"drain-{second.code}-")
+        told = {a.quantity: words.shown.typed(a.value, "mass", "g") for a in second.amounts if not a.name}
+        typed = {"mix": told.get("cure_mix_dose", ""), "salt": told.get("salt_dose", "")}
+        return Form(typed, prefix=f"salt-{second.code}-")
+
     def check_unit(unit: str) -> str:
         """A unit of core.units by its name; a factor to SI as a factor."""
         if unit == "1":
@@ -214,6 +222,9 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         "limit_value": lambda limit: words.shown.quantity(limit.limit.value, "fraction:ppm"),
         "act_name": ACT_NAMES.__getitem__,
         "due_form": due_form,
+        # as a scale shows it: the plan has rounded it to its step
+        "on_scale": lambda figure: words.shown.quantity(figure.value, figure.kind),
+        "second_form": second_form,
         "told_as": told_as,
         "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
         "line_label": line_label,
