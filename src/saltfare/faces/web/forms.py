@@ -11,7 +11,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from saltfare.core.errors import Problem
+from saltfare.core.errors import NotFound, Problem
+from saltfare.core.glossary import entry
 from saltfare.faces.typed import local_instant, with_unit
 from saltfare.faces.words import Words
 
@@ -73,7 +74,7 @@ def refused(typed: Mapping[str, str], problems: Iterable[Problem], words: Words,
         Wrong(
             p.field,
             prefix + anchor_of(p.field, typed),
-            label_of(p.field, words),
+            label_of(p.field, words, of=prefix.rstrip("-").replace("-", "_")),
             p.code,
             said.text,
             said.mend,
@@ -92,13 +93,30 @@ def anchor_of(path: str, typed: Mapping[str, str]) -> str:
     return at or path or "main"
 
 
-def label_of(path: str, words: Words) -> str:
-    """What the control is called."""
-    last = next((part for part in reversed(path.split(".")) if not part.isdigit()), "")
-    if not last:
+def label_of(path: str, words: Words, *, of: str = "") -> str:
+    """What the control is called. of: the act it belongs to, where that names it closer."""
+    parts = [part for part in path.split(".") if not part.isdigit()]
+    if not parts or not parts[-1]:
         return ""
-    label = words.t(f"field.{last}") if words.has(f"page.field.{last}") else words.name(last)
+    whole, last = "_".join(parts), parts[-1]
+    label = words.name(last)
+    for name in (f"{of}_{last}", whole, last):
+        if words.has(f"page.field.{name}"):
+            label = words.t(f"field.{name}")
+            break
+        if is_named(name):
+            label = words.name(name)
+            break
     return label[:1].upper() + label[1:]
+
+
+def is_named(quantity: str) -> bool:
+    """Whether the glossary holds it."""
+    try:
+        entry(quantity)
+    except NotFound:
+        return False
+    return True
 
 
 def data(typed: Mapping[str, str], *, zone: str) -> dict[str, Any]:

@@ -46,6 +46,8 @@ def given_of(typed: Mapping[str, str], desk: Desk) -> dict[str, Any]:
     """The answers as the action takes them: what belongs to starting left out, spices by name."""
     own = {k: v for k, v in typed.items() if k not in ("name", "request_id", "seen_version")}
     out = data(own, zone=desk.context.settings.zone)
+    if out.get("applications") in ("1", "2"):
+        out["applications"] = int(out["applications"])
     spices = {}
     for n in SPICES:
         name, share = typed.get(f"_spice.{n}.name", "").strip(), typed.get(f"_spice.{n}.share", "").strip()
@@ -74,6 +76,8 @@ def _first(desk: Desk) -> dict[str, str]:
     chambers = desk.run("chambers").chambers
     return {
         "rules": "us_home",
+        "method": "weighed_dose",
+        "applications": "1",
         "start": desk.context.today.isoformat(),
         "chamber": chambers[0].key if len(chambers) == 1 else "",
     }

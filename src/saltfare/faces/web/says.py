@@ -226,6 +226,7 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         "on_scale": lambda figure: words.shown.quantity(figure.value, figure.kind),
         "second_form": second_form,
         "told_as": told_as,
+        "said_as": lambda path, codes: [(code, words.t(f"{path}.{code}")) for code in codes],
         "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
         "line_label": line_label,
         "limit_label": limit_label,
