@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 
 from saltfare.actions.context import Context
 from saltfare.actions.next_weigh_in import next_weigh_in
+from saltfare.actions.piece_forecast import Cast
 from saltfare.core.figure import Note
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.piece import PieceState, State
@@ -48,17 +49,17 @@ class Due:
     note: Note | None = None
 
 
-def due(context: Context, state: PieceState) -> tuple[Due, ...]:
-    """What is late, due or coming within a week, in order of its day."""
+def due(context: Context, state: PieceState, *, made: Cast | None = None) -> tuple[Due, ...]:
+    """What is late, due or coming within a week, in order of its day. made: its forecast, if at hand."""
     plan = state.started.plan
     if plan is None or state.state is State.TAKEN_DOWN:
         return ()
     horizon = context.today + timedelta(days=_COMING_DAYS)
-    found = [one for one in _due(context, state, plan) if one.on <= horizon]
+    found = [one for one in _due(context, state, plan, made) if one.on <= horizon]
     return tuple(sorted(found, key=lambda one: one.on))
 
 
-def _due(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterator[Due]:
+def _due(context: Context, state: PieceState, plan: kinds.PlanIssued, made: Cast | None) -> Iterator[Due]:
     course = _Course(context, state, {step.code: step for step in reversed(plan.steps)})
     match state.state:
         case State.PLANNED:
@@ -76,7 +77,7 @@ def _due(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterato
         case State.AT_ITS_MASS:
             yield _of("at_its_mass", course.steps["at_its_mass"], course.day(state.weigh_ins[-1].at))
         case _:
-            yield from _weigh_in(context, state, plan)
+            yield from _weigh_in(context, state, plan, made)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +151,9 @@ def _in_salt(course: _Course, turns: list[kinds.StepIssued]) -> Iterator[Due]:
     yield course.due("drain_wash" if halved and not again else "wash_dress")
 
 
-def _weigh_in(context: Context, state: PieceState, plan: kinds.PlanIssued) -> Iterator[Due]:
+def _weigh_in(
+    context: Context, state: PieceState, plan: kinds.PlanIssued, made: Cast | None
+) -> Iterator[Due]:
     """The next weigh-in: the first of the plan's days, counted from the real hanging, after the last; or
     the day that tells more, where one does."""
     begun = next((step.on for step in plan.steps if step.code == "hang"), None)
@@ -164,7 +167,7 @@ def _weigh_in(context: Context, state: PieceState, plan: kinds.PlanIssued) -> It
     ahead = [day for day in days if day > last + timedelta(days=1)]
     gap = days[-1] - days[-2] if len(days) > 1 else days[-1] - hung
     on = ahead[0] if ahead else last + gap
-    better = next_weigh_in(context, state, on)
+    better = next_weigh_in(context, state, on, made)
     if better is None:
         yield _of("weigh_in", planned[0], on)
     else:

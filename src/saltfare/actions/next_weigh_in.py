@@ -36,7 +36,9 @@ class Offer:
         )
 
 
-def next_weigh_in(context: Context, state: PieceState, planned: date) -> Offer | None:
+def next_weigh_in(
+    context: Context, state: PieceState, planned: date, made: Cast | None = None
+) -> Offer | None:
     """The day that tells more than the planned one, None where that serves as well.
 
     Looked at are the days from a gap after the last weigh-in to the early end of the ready date, a week
@@ -44,11 +46,12 @@ def next_weigh_in(context: Context, state: PieceState, planned: date) -> Offer |
     taken that brings most of what any of them would bring. It is offered where the planned day comes
     before it and would leave the date clearly wider, or comes after the early end of the ready date,
     when the piece may be too dry already. Once its day is past it is offered today, never late.
+    made: its forecast, where that is at hand.
     """
     if state.state is not State.HANGING or not state.weigh_ins:
         return None  # the first weigh-in is there to show that what was entered is right
     try:
-        made = cast(context, state)
+        made = made or cast(context, state)
     except (Refused, OutOfRange, NotConverged):
         return None  # the piece's own page says why there is none
     if made is None:

@@ -185,7 +185,7 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         codes = [p.code for p in error.problems] if isinstance(error, Refused) else [type(error).__name__]
         notes += [Note("no_forecast", {"reason": code}) for code in codes]
     told = state.hung[-1].body.target if state.hung else state.started.target
-    coming = due(context, state)
+    coming = due(context, state, made=made_cast)
     notes += [one.note for one in coming if one.note]
     return PieceShown(
         code=state.code,

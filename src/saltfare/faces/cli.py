@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,6 +18,10 @@ from saltfare.actions.registry import ACTIONS, get
 from saltfare.faces import cli_door
 from saltfare.faces.cli_run import opened, refuse, run_and_print
 from saltfare.faces.words import Words
+
+# The arrays of a forecast are small: threads of the linear algebra cost three times the processor and
+# save nothing. Read when numpy is first imported, by us or by a process we start.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 class _Commands(click.Group):
