@@ -463,7 +463,7 @@ def routes(app: FastAPI) -> list[tuple[str, str]]:
 
 OPEN = {("GET", "/sign-in"), ("POST", "/sign-in")}
 FOR_ANYBODY_IN = {("POST", "/sign-out"), ("POST", "/api/{name}")}
-ONLY_ALL = {("POST", "/settings"), ("POST", "/devices/sign-out")}
+ONLY_ALL = {("POST", "/settings"), ("POST", "/devices/sign-out"), ("POST", "/tags/address")}
 ACTS_ONLY_ALL = {"correct"}
 
 
