@@ -11,11 +11,11 @@ from pydantic import AwareDatetime, Field
 
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Command, Done, Output, Query, done
-from saltfare.core.errors import Problem, Refused
+from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.journal.chamber import ChamberState, chamber
 from saltfare.journal.chamber import chambers as chamber_states
-from saltfare.journal.events_chamber import STREAM, ChamberDescribed
+from saltfare.journal.events_chamber import STREAM, ChamberDescribed, Changeable
 from saltfare.journal.readings import Reading
 
 Temperature = Annotated[Measured, Quantity("chamber_temperature")]
@@ -37,6 +37,7 @@ class ChamberShown(Frozen):
     temp_c: float | None
     rh_frac: float | None
     air_speed_m_per_s: float | None
+    changeable: tuple[Changeable, ...]
     last_reading_at: datetime | None
     last_temp_c: float | None
     last_rh_frac: float | None
@@ -49,12 +50,17 @@ class ChambersShown(Output):
 
 
 class ChamberDescription(Command):
-    """A chamber by name. The air it usually has is taken where nothing was read."""
+    """A chamber by name. The air it usually has is taken where nothing was read.
+
+    changeable: what of it is yours to change, so that advice is given in those terms; left out, what was
+    said before stands.
+    """
 
     name: str = Field(min_length=1, max_length=80)
     temperature: Temperature
     humidity: Humidity
     air_speed: AirSpeed
+    changeable: tuple[Changeable, ...] | None = Field(default=None, max_length=6)
 
 
 class AirRow(Frozen):
@@ -94,10 +100,11 @@ def key_of(name: str) -> str:
 
 def chambers(context: Context, given: ChambersGiven) -> ChambersShown:
     """Every chamber with its usual air and its latest reading."""
-    return ChambersShown(chambers=tuple(_shown(context, c) for c in chamber_states(context.journal)))
+    return ChambersShown(chambers=tuple(chamber_shown(context, c) for c in chamber_states(context.journal)))
 
 
-def _shown(context: Context, state: ChamberState) -> ChamberShown:
+def chamber_shown(context: Context, state: ChamberState) -> ChamberShown:
+    """A chamber as every query shows it."""
     last = context.journal.readings.last(state.key, context.now)
     usual = state.described
     return ChamberShown(
@@ -107,6 +114,7 @@ def _shown(context: Context, state: ChamberState) -> ChamberShown:
         temp_c=_value(usual.temperature) if usual else None,
         rh_frac=_value(usual.humidity) if usual else None,
         air_speed_m_per_s=_value(usual.air_speed) if usual else None,
+        changeable=(usual.changeable or ()) if usual else (),
         last_reading_at=last.at if last else None,
         last_temp_c=last.temp_c if last else None,
         last_rh_frac=last.rh_frac if last else None,
@@ -119,13 +127,23 @@ def _value(measured: Measured | None) -> float | None:
 
 def describe_chamber(context: Context, given: ChamberDescription) -> Done:
     """Name a chamber, or describe it anew."""
+    key = key_of(given.name)
     body = ChamberDescribed(
         name=given.name,
         temperature=given.temperature,
         humidity=given.humidity,
         air_speed=given.air_speed,
+        changeable=_said_before(context, key) if given.changeable is None else given.changeable,
     )
-    return done(context, given, [(STREAM + key_of(given.name), body)])
+    return done(context, given, [(STREAM + key, body)])
+
+
+def _said_before(context: Context, key: str) -> tuple[Changeable, ...] | None:
+    try:
+        described = chamber(context.journal, key).described
+    except NotFound:
+        return None
+    return described.changeable if described else None
 
 
 def read_air(context: Context, given: AirGiven) -> AirRead:

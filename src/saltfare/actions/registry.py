@@ -104,6 +104,8 @@ ACTIONS: tuple[Action, ...] = (
     Action("look_up", "query", "pieces", "tags"),
     Action("set_tag_address", "command", "settings", "tags"),
     Action("chambers", "query", "chambers", "chambers"),
+    Action("chamber", "query", "chambers", "chamber_view"),
+    Action("chamber_advice", "query", "chambers", "chamber_advice"),
     Action("describe_chamber", "command", "chambers", "chambers"),
     Action("read_air", "command", "chambers", "chambers"),
     Action("learned", "query", "chambers", "learning"),

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, Protocol
 from xml.etree import ElementTree
 
 from markupsafe import Markup
@@ -74,22 +74,39 @@ def loss_svg(chart: LossChart, width: int) -> Markup:
 
 @lru_cache(maxsize=64)
 def _loss_svg(chart: LossChart, width: int) -> str:
+    return rendered(loss_spec(chart, width), chart.labels)
+
+
+class Said(Protocol):
+    """What every chart says of itself and of its axis of time."""
+
+    @property
+    def description(self) -> str: ...  # noqa: D102 - told at the charts' own labels
+    @property
+    def months(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def weekdays(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def decimal(self) -> str: ...  # noqa: D102
+
+
+def rendered(spec: dict[str, Any], said: Said) -> str:
+    """A specification as SVG, drawn in this process and audited."""
     import vl_convert
 
-    labels = chart.labels
     return audited(
         vl_convert.vegalite_to_svg(
-            loss_spec(chart, width),
+            spec,
             vl_version=_VEGA_LITE,
             format_locale={
-                "decimal": labels.decimal,
+                "decimal": said.decimal,
                 "thousands": "\u202f",
                 "grouping": [3],
                 "currency": ["", ""],
             },
-            time_format_locale=_time_locale(labels),
+            time_format_locale=_time_locale(said),
         ),
-        labels.description,
+        said.description,
     )
 
 
@@ -112,12 +129,12 @@ def loss_spec(chart: LossChart, width: int) -> dict[str, Any]:
     import altair as alt
 
     wide = width >= 480
-    ends = _ms(chart.times[0]), _ms(chart.times[-1])
+    ends = ms(chart.times[0]), ms(chart.times[-1])
     x = alt.X(
         "at:T",
         title=None,
         scale=alt.Scale(type="utc", domain=list(ends), nice=False),
-        axis=alt.Axis(format=chart.labels.day, values=_ticks(chart.times, 9 if wide else 5), grid=False),
+        axis=alt.Axis(format=chart.labels.day, values=ticks(chart.times, 9 if wide else 5), grid=False),
     )
 
     # a piece may weigh in above its hanging weight; the bands' own dip below nought is not drawn
@@ -133,7 +150,7 @@ def loss_spec(chart: LossChart, width: int) -> dict[str, Any]:
 
     rows = [
         {
-            "at": _ms(t),
+            "at": ms(t),
             "median": max(100 * m, floor),
             "low80": max(100 * a, floor),
             "high80": 100 * b,
@@ -154,8 +171,8 @@ def loss_spec(chart: LossChart, width: int) -> dict[str, Any]:
         layer("band95", rows).mark_area(aria=False, color="#E7EFE9").encode(x=x, y=y("low95"), y2="high95:Q"),
         layer("band80", rows).mark_area(aria=False, color="#CFE0D6").encode(x=x, y=y("low80"), y2="high80:Q"),
     ]
-    if chart.air_assumed_from is not None and ends[0] < _ms(chart.air_assumed_from) < ends[1]:
-        at = _ms(chart.air_assumed_from)
+    if chart.air_assumed_from is not None and ends[0] < ms(chart.air_assumed_from) < ends[1]:
+        at = ms(chart.air_assumed_from)
         late = at > ends[0] + 0.55 * (ends[1] - ends[0])
         edge = [{"at": at, "text": chart.labels.air_assumed}]
         layers.append(
@@ -186,7 +203,7 @@ def loss_spec(chart: LossChart, width: int) -> dict[str, Any]:
         layer("median", rows).mark_line(aria=False, color="#1F5A45", strokeWidth=2).encode(x=x, y=y("median"))
     )
     if chart.weigh_ins:
-        points = [{"at": _ms(w.at), "loss": 100 * w.loss_frac, "said": w.said} for w in chart.weigh_ins]
+        points = [{"at": ms(w.at), "loss": 100 * w.loss_frac, "said": w.said} for w in chart.weigh_ins]
         layers.append(
             layer("weighed", points)
             .mark_point(shape="square", filled=True, size=55, color="#1F2421", opacity=1)
@@ -217,7 +234,7 @@ def loss_spec(chart: LossChart, width: int) -> dict[str, Any]:
     return spec
 
 
-def _ticks(times: Sequence[datetime], most: int) -> list[float]:
+def ticks(times: Sequence[datetime], most: int) -> list[float]:
     """Midnights to label, as many as there is room for, a whole number of days apart."""
     first, last = times[0], times[-1]
     step = next(
@@ -226,14 +243,15 @@ def _ticks(times: Sequence[datetime], most: int) -> list[float]:
     midnight = first.replace(hour=0, minute=0, second=0, microsecond=0)
     if midnight < first:
         midnight += timedelta(days=1)
-    return [_ms(midnight + timedelta(days=d)) for d in range(0, (last - midnight).days + 1, step)]
+    return [ms(midnight + timedelta(days=d)) for d in range(0, (last - midnight).days + 1, step)]
 
 
-def _ms(at: datetime) -> float:
+def ms(at: datetime) -> float:
+    """An instant on the axis of time."""
     return at.timestamp() * 1000.0
 
 
-def _time_locale(labels: Labels) -> dict[str, Any]:
+def _time_locale(labels: Said) -> dict[str, Any]:
     return {
         "dateTime": "%x, %X",
         "date": "%Y-%m-%d",

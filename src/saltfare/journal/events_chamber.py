@@ -5,6 +5,8 @@ Readings live in their own table; the event of their import names how many and f
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import AwareDatetime, Field
 
 from saltfare.core.fields import Measured
@@ -13,13 +15,20 @@ from saltfare.journal.events import Body
 STREAM = "chamber/"
 
 
+Changeable = Literal["wrap", "salt_tray", "fan", "door", "shelf", "fridge"]
+
+
 class ChamberDescribed(Body, kind="chamber_described"):
-    """A chamber named, with the air it usually has."""
+    """A chamber named, with the air it usually has.
+
+    changeable: what of it its owner can change; None where nobody said.
+    """
 
     name: str = Field(min_length=1, max_length=120)
     temperature: Measured | None = None
     humidity: Measured | None = None
     air_speed: Measured | None = None
+    changeable: tuple[Changeable, ...] | None = None
 
 
 class Read(Body, kind="read"):

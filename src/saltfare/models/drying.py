@@ -189,6 +189,8 @@ def hang(
         end_time_s=air.end_time_s, temp_c=_by_member(air.temp_c), rh_frac=_by_member(air.rh_frac),
         speed_m_per_s=np.asarray(air.speed_m_per_s, dtype=np.float64), piece=piece,
         resistance_multiplier=resist, body=parameters.body, protein=protein,
+        casing_resistance_s_per_m=None
+        if air.casing_resistance_s_per_m is None else _by_member(air.casing_resistance_s_per_m),
     )  # fmt: skip
     inside = Shells.of(
         piece=piece, ratios=ratios, diffusivity_multiplier=spread, parameters=parameters, protein=protein,

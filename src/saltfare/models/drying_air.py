@@ -14,13 +14,16 @@ from saltfare.models.air import ZERO_C_K, saturation_over_water
 class Air:
     """The chamber's air from hanging on, constant between the ends of its stretches.
 
-    end_time_s: rising, (k,). temp_c, rh_frac: (k,) for all members or (k, n). speed_m_per_s: (k,).
+    end_time_s: rising, (k,). temp_c, rh_frac, speed_m_per_s: (k,) for all members or (k, n).
+    casing_resistance_s_per_m: where what a piece is wrapped in changes as it hangs, (k,) or (k, n); None
+    for the piece's own all along.
     """
 
     end_time_s: Array
     temp_c: Array
     rh_frac: Array
     speed_m_per_s: Array
+    casing_resistance_s_per_m: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +59,8 @@ def merged(*, air: Air, merging: Merging) -> Air:
     saltfare_numerics, means over a share of the time hung
     """
     ends = np.asarray(air.end_time_s, dtype=np.float64)
-    temp, humidity, speed = (
-        _rows(air.temp_c),
-        _rows(air.rh_frac),
-        np.asarray(air.speed_m_per_s, dtype=np.float64),
-    )
+    temp, humidity, speed = _rows(air.temp_c), _rows(air.rh_frac), _rows(air.speed_m_per_s)
+    casing = None if air.casing_resistance_s_per_m is None else _rows(air.casing_resistance_s_per_m)
     firsts = [0]
     low_t = high_t = temp[0]
     low_h = high_h = humidity[0]
@@ -70,7 +70,8 @@ def merged(*, air: Air, merging: Merging) -> Air:
         wide_h = np.maximum(high_h, humidity[k]), np.minimum(low_h, humidity[k])
         alike = (
             ends[k] - begin <= merging.share * begin
-            and speed[k] == speed[k - 1]
+            and np.array_equal(speed[k], speed[k - 1])
+            and (casing is None or np.array_equal(casing[k], casing[k - 1]))
             and np.max(wide_t[0] - wide_t[1]) <= merging.temp_c
             and np.max(wide_h[0] - wide_h[1]) <= merging.rh_frac
         )
@@ -90,7 +91,8 @@ def merged(*, air: Air, merging: Merging) -> Air:
     mean_temp = np.add.reduceat(temp * lengths[:, None], firsts, axis=0) / whole
     mean_vapour = np.add.reduceat(vapour * lengths[:, None], firsts, axis=0) / whole
     mean_humidity = mean_vapour / saturation_over_water(temp_k=mean_temp + ZERO_C_K)[0]
-    return Air(ends[lasts], mean_temp, mean_humidity, speed[firsts])
+    wrapped = None if casing is None else casing[firsts]
+    return Air(ends[lasts], mean_temp, mean_humidity, speed[firsts], wrapped)
 
 
 def _rows(values: Array) -> Array:

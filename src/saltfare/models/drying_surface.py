@@ -157,8 +157,10 @@ class Stretches:
     def of(
         cls, *, end_time_s: Array, temp_c: Array, rh_frac: Array, speed_m_per_s: Array, piece: Hanging,
         resistance_multiplier: Array, body: Body, protein: ProteinIsotherm,
+        casing_resistance_s_per_m: Array | None = None,
     ) -> Self:  # fmt: skip
-        """Films and brackets for air temp_c, rh_frac (k, 1) or (k, n) and speed (k,).
+        """Films and brackets for air temp_c, rh_frac (k, 1) or (k, n), and speed (k,) or (k, n); casing
+        (k, 1) or (k, n) where it is not the piece's own all along.
 
         Raises
         ------
@@ -166,14 +168,17 @@ class Stretches:
         """
         # air passes across a hanging cylinder, and along the shorter side of a hanging slab
         size = piece.thickness_m if piece.shape == "cylinder" else min(piece.length_m, piece.width_m)
+        speed = speed_m_per_s[:, None] if speed_m_per_s.ndim == 1 else speed_m_per_s
         film = air_film.heat_film(
-            shape=piece.shape, size_m=size, speed_m_per_s=speed_m_per_s[:, None], temp_c=temp_c,
+            shape=piece.shape, size_m=size, speed_m_per_s=speed, temp_c=temp_c,
             buoyancy_k=body.buoyancy_k, pressure_pa=body.pressure_pa,
         )  # fmt: skip
         vapour_film = air_film.vapour_film_lewis(
             heat_film_w_per_m2_k=film, temp_c=temp_c, pressure_pa=body.pressure_pa
         )
-        resistance = resistance_multiplier * (1.0 / vapour_film + piece.casing_resistance_s_per_m)
+        casing = piece.casing_resistance_s_per_m
+        wrapped = casing if casing_resistance_s_per_m is None else casing_resistance_s_per_m
+        resistance = resistance_multiplier * (1.0 / vapour_film + wrapped)
         heat = film + air_film.radiation_film(temp_c=temp_c, emissivity=body.emissivity)
         temp_k = temp_c + humid.ZERO_C_K
         vapour = rh_frac * humid.saturation_over_water(temp_k=temp_k)[0]

@@ -6,16 +6,21 @@ from collections.abc import Mapping, Sequence
 from typing import Any, get_args
 
 from fastapi import APIRouter
+from markupsafe import Markup
 from starlette.responses import Response
 
-from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.units import parse
+from saltfare.core.errors import Problem, Refused
+from saltfare.core.units import parse, to_unit
+from saltfare.faces import air_charts
 from saltfare.faces.air_text import DateOrder, Line, Readings, read
+from saltfare.faces.charts import DESK_WIDTH, PHONE_WIDTH
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form, data
+from saltfare.faces.words import find
 
 router = APIRouter(include_in_schema=False)
 _SHOWN = 5
+_DAYS = (3, 14, 60)
 
 
 @router.get("/chambers")
@@ -27,17 +32,28 @@ def every(desk: AtDesk, done: str = "") -> Response:
 @router.post("/chambers")
 def describe(desk: AtDesk, typed: Typed) -> Response:
     """Name a chamber, or describe it anew."""
+    # a list with every box left open is an answer too
+    ticked = any(name.startswith("changeable.") for name in typed)
+    none: dict[str, Any] = {"changeable": []} if "_changeable" in typed and not ticked else {}
     try:
-        made = desk.send("describe_chamber", typed)
+        made = desk.send("describe_chamber", typed, **none)
     except Refused as error:
         return _list(desk, form=desk.refused(typed, error.problems), status=422)
     return desk.go(f"/chambers/{made.stream.rpartition('/')[2]}?done=described")
 
 
 @router.get("/chambers/{key}")
-def one(desk: AtDesk, key: str, done: str = "", new: int = 0, known: int = 0) -> Response:
-    """One chamber, with the forms for its readings."""
-    return _one(desk, key, done=done, counted={"new": new, "known": known})
+def one(
+    desk: AtDesk,
+    key: str,
+    done: str = "",
+    new: int = 0,
+    known: int = 0,
+    days: int = 14,
+    advice: bool = False,
+) -> Response:
+    """One chamber: its air, what would help, the forms for its readings."""
+    return _one(desk, key, done=done, counted={"new": new, "known": known}, days=days, advice=advice)
 
 
 @router.post("/chambers/{key}/readings")
@@ -139,6 +155,7 @@ def _about(desk: Desk, chamber: Any) -> Form:
     ):
         if value is not None:
             typed[name] = shown.typed(value, kind, unit)
+    typed |= {f"changeable.{n}": name for n, name in enumerate(chamber.changeable)}
     return Form(typed, prefix="about-")
 
 
@@ -174,10 +191,10 @@ def _one(
     status: int = 200,
     done: str = "",
     counted: Mapping[str, int] | None = None,
+    days: int = _DAYS[1],
+    advice: bool = False,
 ) -> Response:
-    chamber = next((c for c in desk.run("chambers").chambers if c.key == key), None)
-    if chamber is None:
-        raise NotFound("chamber", key)
+    air = desk.run("chamber", {"key": key, "days": days if days in _DAYS else _DAYS[1]})
     bad = [(line.number, desk.words.problem(line.problem)) for line in found.bad[:50]] if found else []
     unusual = bool(found and any(line.problem.code == "implausible" for line in found.bad))
     return desk.page(
@@ -185,8 +202,12 @@ def _one(
         part="chambers",
         status=status,
         form=form or Form(),
-        chamber=chamber,
-        about=_about(desk, chamber),
+        chamber=air.chamber,
+        air=air,
+        chart=_chart(desk, air),
+        spans=[(n, n == days) for n in _DAYS],
+        advice=desk.run("chamber_advice", {"key": key}) if advice else None,
+        about=_about(desk, air.chamber),
         found=found,
         first=[_shown(desk, row) for row in found.rows[:_SHOWN]] if found else [],
         bad=bad,
@@ -194,3 +215,41 @@ def _one(
         done=done,
         counted=counted or {},
     )
+
+
+def _chart(desk: Desk, air: Any) -> dict[str, Markup] | None:
+    """The air drawn for both widths; None where nothing was read."""
+    if not air.points:
+        return None
+    words, shown, chamber = desk.words, desk.words.shown, air.chamber
+    unit = shown.unit_for("temperature", 0.0)
+    runs, run = [], 0
+    for point in air.points:
+        run += point.begins
+        runs.append(run)
+    chart = air_charts.AirChart(
+        times=tuple(shown.local(p.at) for p in air.points),
+        temp=tuple(round(to_unit(p.temp_c, "temperature", unit), 2) for p in air.points),
+        rh_pct=tuple(round(100 * p.rh_frac, 2) for p in air.points),
+        run=tuple(runs),
+        usual_temp=None if chamber.temp_c is None else to_unit(chamber.temp_c, "temperature", unit),
+        usual_rh_pct=None if chamber.rh_frac is None else 100 * chamber.rh_frac,
+        labels=air_charts.AirLabels(
+            description=words.t(
+                "chambers.air_description",
+                name=chamber.name,
+                first=air.points[0].at,
+                last=air.points[-1].at,
+            ),
+            temperature=words.t("chambers.temp_axis", unit=shown.label(unit)),
+            humidity=words.t("chambers.rh_axis"),
+            day=words.t("chart.day_us" if shown.locale == "en-US" else "chart.day"),
+            months=tuple(find("date.months", words.tree)),
+            weekdays=tuple(find("date.weekdays", words.tree)),
+            decimal="," if shown.decimal == "comma" else ".",
+        ),
+    )
+    return {
+        "phone": air_charts.air_svg(chart, PHONE_WIDTH),
+        "desk": air_charts.air_svg(chart, DESK_WIDTH),
+    }

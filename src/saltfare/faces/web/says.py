@@ -15,6 +15,7 @@ from saltfare.faces.words import Words
 
 if TYPE_CHECKING:
     from saltfare.actions.bench import AmountDue, DueShown
+    from saltfare.actions.chamber_advice import EffectShown
     from saltfare.actions.piece_log import LogLine
     from saltfare.actions.piece_shapes import LimitShown, Line, StepShown
     from saltfare.actions.rub_day import SecondDue
@@ -151,6 +152,13 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         typed = {"mix": told.get("cure_mix_dose", ""), "salt": told.get("salt_dose", "")}
         return Form(typed, prefix=f"salt-{second.code}-")
 
+    def effect_said(one: EffectShown) -> str:
+        given: dict[str, Any] = {"before": one.ready_before, "after": one.ready_after}
+        given |= {"before_m": one.crust_before_m, "after_m": one.crust_after_m}
+        if one.ready_after is None:
+            return words.t("advice.open", **given)
+        return words.t("advice.from_open" if one.ready_before is None else "advice.both", **given)
+
     def check_unit(unit: str) -> str:
         """A unit of core.units by its name; a factor to SI as a factor."""
         if unit == "1":
@@ -225,6 +233,7 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         # as a scale shows it: the plan has rounded it to its step
         "on_scale": lambda figure: words.shown.quantity(figure.value, figure.kind),
         "second_form": second_form,
+        "effect_said": effect_said,
         "told_as": told_as,
         "said_as": lambda path, codes: [(code, words.t(f"{path}.{code}")) for code in codes],
         "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
