@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from page_site import Node, Site, filled, parsed, running
 
+from saltfare.core.figure import Note
 from saltfare.faces.words import Words
 
 NOW = datetime(2026, 9, 20, 9, 30, tzinfo=UTC)
@@ -80,3 +81,32 @@ def test_freezing_and_the_cold_are_judged_and_dated(site: Site) -> None:
     said = [n.text for n in page.all("p") if n.attrs.get("class") == "says"]
     assert sum("frozen against Trichinella" in text for text in said) == 1
     assert sum("0.96" in text for text in said) == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "was", "unit", "anew"),
+    [
+        ("1845", "g", "kg", "1.845"),  # both are weights of a piece: taken along
+        ("2", "kg", "lb", "4.409245"),
+        ("1.845", "g", "kg", ""),  # no piece weighs two grams: the unit was the mistake
+        ("1.845 kg", "g", "lb", ""),  # it brings its own
+        ("1.845", "kg", "kg", ""),
+    ],
+)
+def test_a_number_goes_along_when_its_unit_is_changed(
+    site: Site, typed: str, was: str, unit: str, anew: str
+) -> None:
+    query = {"quantity": "green_weight", "typed": typed, "unit": unit, "was": was}
+    told = parsed(site.get("/understood", params=query).text)
+    found = [n.attrs["data-anew"] for n in told.all("span") if "data-anew" in n.attrs]
+    assert found == ([anew] if anew else [])
+    assert ("Taken along from" in told.text) is bool(anew)
+
+
+def test_chances_and_humidities_stand_off_their_unit() -> None:
+    words = Words()
+    said = words.note(Note("air_assumed_usual", {"temp_c": 12.4, "rh_frac": 0.752}))
+    assert "12.4\u00a0°C" in said and "75.2\u00a0%" in said
+    assert "54.3\u00a0°F" in Words(measures="us").note(
+        Note("air_assumed_usual", {"temp_c": 12.4, "rh_frac": 0.752})
+    )

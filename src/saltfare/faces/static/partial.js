@@ -40,19 +40,24 @@ async function refresh(form) {
   }
 }
 
+const units = new WeakMap(); // the unit beside each field, before it is changed
 const waiting = new WeakMap();
 function later(key, run, wait) {
   clearTimeout(waiting.get(key));
   waiting.set(key, setTimeout(run, wait));
 }
 
-async function echo(field) {
+async function echo(field, was = "") {
   const at = document.getElementById(field.dataset.echo);
   if (!at) return;
   if (!field.value.trim()) { at.replaceChildren(); return; }
   const unit = field.form.elements.namedItem(`${field.name}_unit`);
-  const query = new URLSearchParams({ quantity: field.dataset.quantity, typed: field.value, unit: unit ? unit.value : "" });
-  try { put(at, (await fragment(`/understood?${query}`)).html); } catch { at.replaceChildren(); }
+  const typed = field.value;
+  const query = new URLSearchParams({ quantity: field.dataset.quantity, typed, unit: unit ? unit.value : "", was });
+  try { put(at, (await fragment(`/understood?${query}`)).html); } catch { at.replaceChildren(); return; }
+  // the number goes along into the unit chosen beside it, unless something else was typed meanwhile
+  const anew = at.querySelector("[data-anew]");
+  if (anew && field.value === typed) { field.value = anew.dataset.anew; if (field.form.dataset.draft) keep(field.form); }
 }
 
 // drafts: what was typed, by form; never over what the server has put there
@@ -114,7 +119,10 @@ document.addEventListener("change", (event) => {
   if (form && form.dataset.live !== undefined && event.target.closest(`#${form.dataset.into}`)) refresh(form);
   const unitOf = event.target.dataset.unitOf;
   const field = unitOf && event.target.form.elements.namedItem(unitOf);
-  if (field && field.dataset.echo) echo(field);
+  if (field && field.dataset.echo) {
+    echo(field, units.get(event.target) || "").then(() => { if (form.dataset.live !== undefined) later(form, () => refresh(form), 0); });
+  }
+  if (unitOf) units.set(event.target, event.target.value);
 });
 
 addEventListener("pageshow", () => {
@@ -123,6 +131,7 @@ addEventListener("pageshow", () => {
   for (const form of document.forms) {
     delete form.dataset.sent;
     if (form.dataset.draft && restore(form) && form.dataset.live !== undefined) refresh(form);
+    for (const unit of form.querySelectorAll("[data-unit-of]")) units.set(unit, unit.value);
     for (const field of form.elements) if (field.dataset.echo && field.value && !field.hasAttribute("aria-invalid")) echo(field);
   }
 });
