@@ -27,6 +27,7 @@ from saltfare.faces.web import (
     bench,
     buying,
     chambers,
+    forecasts,
     judged,
     paper,
     pieces,
@@ -86,7 +87,7 @@ def create_app(
     app.state.maker = Maker(make_context)
     app.state.pseudo = pseudo
     api.describe(app)
-    for part in (plan, rub, bench, paper, buying, pieces, judged, trouble, chambers, sources):
+    for part in (plan, rub, bench, paper, buying, pieces, judged, trouble, chambers, sources, forecasts):
         app.include_router(part.router)
     for part in (settings, understood, api):
         app.include_router(part.router)
