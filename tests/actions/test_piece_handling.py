@@ -124,6 +124,10 @@ def test_a_sealed_rest_stops_the_clock_and_needs_cold(house: House) -> None:
     after = house.do("piece", 42, code=code)
     assert after.state == "hanging"
     assert abs(after.forecast.ready.likely - before - timedelta(days=10)) < timedelta(hours=1)
+    # the curve stands where it stood before the rest, and ten days later after it
+    curve = [p for p in after.forecast.curve if p.at <= BEGAN + timedelta(days=32)]
+    assert curve[0].at == BEGAN + timedelta(days=21) and curve[-1].at > BEGAN + timedelta(days=30)
+    assert not [p for p in after.forecast.curve if timedelta(days=32.6) < p.at - BEGAN < timedelta(days=42)]
 
 
 def test_taking_down_makes_lots_and_sums_are_held(house: House) -> None:

@@ -85,7 +85,7 @@ def test_advice_is_given_on_asking_in_the_owners_terms(own: tuple[Site, list[dat
     asked = next(a.attrs["href"] for a in page.all("a") if "advice=1" in a.attrs["href"])
     text = site.page(asked.partition("#")[0]).text
     assert "A crust has a chance of" in text and "Wrap it in a bag that breathes" in text
-    assert "Advised:" in text and "at its deepest instead of" in text
+    assert "Advised:" in text and "at the deepest instead of" in text
     assert "Keep the fan off" not in text and "Keep the door shut" not in text  # not the owner's
     # no place was read cold, so no sealed rest; the caution stands all the same
     assert "Rest it sealed" not in text and "A sealed rest is not offered" in text

@@ -21,7 +21,7 @@ from saltfare.journal.events_chamber import Changeable
 from saltfare.journal.piece import PieceState, State, pieces
 from saltfare.models.drying import DryingParameters
 from saltfare.models.sorption import ProteinIsotherm
-from saltfare.plans.chamber_changes import Change, Effect, effects
+from saltfare.plans.chamber_changes import Change, Effect, Kind, effects
 
 _TABLE = "chamber_changes"
 Need = Literal["crust", "wet", "none"]
@@ -34,8 +34,8 @@ class AdviceGiven(Query):
 
 
 class EffectShown(Frozen):
-    """A change and what it would do to the likeliest course of a piece: when it is at its mass, before
-    and after (None beyond what is looked at), and the deepest crust from when the change has settled.
+    """A change and what it would do: when the likeliest piece is at its mass, before and after (None beyond
+    what is looked at), and the deepest crust of one that closes easily, from when the change has settled.
 
     change: what is done. by: which of the owner's things it uses. advised, reason: whether, and why or
     why not. place: the cold place it needs.
@@ -54,8 +54,8 @@ class EffectShown(Frozen):
 
 class PieceAdvice(Frozen):
     """What one piece needs of its air, if anything. rh_frac: the humidity assumed from here.
-    crust_chance_frac: the greatest its forecast gives while it hangs. crust_m: the deepest crust of its
-    likeliest course, nothing changed."""
+    crust_chance_frac: the greatest its forecast gives until it is likely to be at its mass. crust_m: the
+    deepest crust, should it close easily and nothing be changed."""
 
     code: str
     name: str
@@ -146,8 +146,8 @@ def _for_piece(
     cold: ColdPlace | None,
 ) -> PieceAdvice:
     forecast = made.forecast
-    late = forecast.ready_s[0.9]
-    hangs = forecast.time_s <= (late if late is not None else forecast.time_s[-1])
+    likely = forecast.ready_s[0.5]  # what the outside does after it has come down is nobody's trouble
+    hangs = forecast.time_s <= (likely if likely is not None else forecast.time_s[-1])
     chance = float(forecast.crust_frac[hangs].max())
     need: Need = "none"
     if chance >= _number(context, "crust_chance", "share"):
@@ -165,8 +165,9 @@ def _for_piece(
         speed_m_per_s=made.run.speed_m_per_s,
         parameters=DryingParameters.from_rows(law=law, body=body),
         protein=protein,
-        diffusivity_multiplier=forecast.diffusivity.median,
-        resistance_multiplier=forecast.resistance.median,
+        likeliest=Kind(forecast.diffusivity.median, forecast.resistance.median),
+        # of its 80 % intervals the ends at which the outside dries faster than the inside follows
+        closes_easily=Kind(forecast.diffusivity.low, forecast.resistance.low),
         target_mass_kg=forecast.target_mass_kg,
         from_s=from_s,
         settles_s=_number(context, "settles", "time"),
@@ -250,7 +251,8 @@ def _effect(
         after.ready_s or made.run.programme.horizon_s
     )
     if need == "crust":
-        advised = eased >= _number(context, "least_gain", "share") * before.crust_m > 0
+        least = _number(context, "least_gain", "share") * before.crust_m
+        advised = eased >= max(least, _number(context, "least_crust", "length"))
         reason = "eases_crust" if advised else "hardly_eases_crust"
     else:
         advised = sooner >= _number(context, "least_days", "time")

@@ -39,13 +39,15 @@ class Cast:
     """A forecast with the instant its times count from, and what it was made of.
 
     Its masses are of the piece with nothing cut off; `kept_frac` of them is what the scale shows now.
-    Its times leave out sealed rests, `rested_s` so far. taught, belief: what it began from, None where
-    no piece taught. key: of all it was made of, by which what rests on it is kept.
+    Its times leave out sealed rests, `rests` so far; `hung_s` is now. taught, belief:
+    what it began from, None where no piece taught. key: of all it was made of, by which what rests on it
+    is kept.
     """
 
     forecast: Forecast
     hung_at: datetime
-    rested_s: float
+    hung_s: float
+    rests: tuple[tuple[datetime, datetime], ...]
     kept_frac: float
     piece: Hanging
     rows: tuple[Row, ...]
@@ -60,7 +62,12 @@ class Cast:
 
     def at(self, time_s: float | None) -> datetime | None:
         """An instant from a time since hanging; None stays None."""
-        return None if time_s is None else self.hung_at + timedelta(seconds=time_s + self.rested_s)
+        if time_s is None:
+            return None
+        at = self.hung_at + timedelta(seconds=time_s)
+        for begun, end in self.rests:
+            at += end - begun if at > begun else timedelta()
+        return at
 
     @property
     def ready(self) -> tuple[datetime | None, datetime | None, datetime | None]:
@@ -118,11 +125,11 @@ def cast(context: Context, state: PieceState) -> Cast | None:
             },
         )
         made = replace(made, notes=(*made.notes, begun))
-    rested = (context.now - hung.at).total_seconds() - hung_s
     return Cast(
         forecast=made,
         hung_at=hung.at,
-        rested_s=rested,
+        hung_s=hung_s,
+        rests=state.sealed_rests(context.now),
         kept_frac=state.kept_frac,
         piece=run.piece,
         rows=run.rows,

@@ -179,8 +179,10 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
     except Refused as refused:
         notes += [Note("plan_no_longer_holds", {"problem": p.code}) for p in refused.problems]
     made_cast: Cast | None = None
+    if state.ended:  # nothing is to come of it, and nothing is to be said of it
+        claims = ()
     try:
-        made_cast = cast(context, state)
+        made_cast = None if state.ended else cast(context, state)
     except (Refused, OutOfRange, NotConverged) as error:
         codes = [p.code for p in error.problems] if isinstance(error, Refused) else [type(error).__name__]
         notes += [Note("no_forecast", {"reason": code}) for code in codes]
@@ -267,7 +269,7 @@ def _forecast(context: Context, made: Cast, tracer: Tracer) -> ForecastShown:
     low_95, high_95 = found.band_kg(band="band_95")
     late = found.ready_s[0.9]
     until = min(found.time_s[-1], 1.15 * late if late is not None else found.time_s[-1])
-    hung_s = (context.now - made.hung_at).total_seconds() - made.rested_s
+    hung_s = made.hung_s
     until = max(until, hung_s + 5 * 86400.0)
     shown = [i for i, time in enumerate(found.time_s) if time <= until]
     shown = shown[:: max(1, len(shown) // _CURVE_POINTS)]

@@ -69,12 +69,12 @@ class Model(Frozen):
 
 
 class AsLast(Frozen):
-    """What is taken over from the last time, as it was chosen (SI)."""
+    """What is taken over from the last time, as it was chosen (SI). mix_strength: as typed off its label."""
 
     salt_frac: float
     nitrite_frac: float | None
     mix: str | None
-    mix_nitrite_frac: float | None
+    mix_strength: str | None
     sugar_frac: float | None
     rules: str
     applications: int
@@ -330,7 +330,7 @@ def _as_last(last: kinds.Started) -> AsLast:
         salt_frac=salting.salt.value,
         nitrite_frac=salting.nitrite.value if salting.nitrite else None,
         mix=mix.name if mix else None,
-        mix_nitrite_frac=mix.nitrite.value if mix else None,
+        mix_strength=mix.nitrite.typed if mix else None,
         sugar_frac=salting.sugar.value if salting.sugar else None,
         rules=salting.rules,
         applications=salting.applications,

@@ -185,16 +185,20 @@ class PieceState:
         begun = self.rests[-1].at
         return not any(e.at >= begun for e in self.rests_ended) and not any(e.at > begun for e in self.hung)
 
+    def sealed_rests(self, until: datetime) -> tuple[tuple[datetime, datetime], ...]:
+        """When it lay sealed since it was hung, up to an instant: the clock of hanging stands meanwhile."""
+        hung = self.hung[-1].at
+        out = []
+        for rest in self.rests:
+            if rest.body.sealed and hung <= rest.at < until:
+                ends = [e.at for e in self.rests_ended if e.at >= rest.at]
+                out.append((rest.at, min([*ends, until])))
+        return tuple(out)
+
     def hanging_s(self, at: datetime) -> float:
         """Time it hung by an instant, sealed rests left out; negative before hanging."""
-        hung = self.hung[-1].at
-        rested = 0.0
-        for rest in self.rests:
-            if not rest.body.sealed or not hung <= rest.at < at:
-                continue
-            ends = [e.at for e in self.rests_ended if e.at >= rest.at]
-            rested += (min([*ends, at]) - rest.at).total_seconds()
-        return (at - hung).total_seconds() - rested
+        rested = sum((end - begun).total_seconds() for begun, end in self.sealed_rests(at))
+        return (at - self.hung[-1].at).total_seconds() - rested
 
     @property
     def state(self) -> State:

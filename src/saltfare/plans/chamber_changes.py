@@ -1,4 +1,4 @@
-"""What a change to a chamber would do to a piece that hangs there: its likeliest course, run again."""
+"""What a change to a chamber would do to a piece that hangs there: its courses, run again."""
 
 from __future__ import annotations
 
@@ -35,12 +35,21 @@ class Change:
     lasts_s: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A piece by its two multipliers."""
+
+    diffusivity: float
+    resistance: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effect:
-    """What a change does to the likeliest course; times from hanging.
+    """What a change does; times from hanging.
 
-    ready_s: when it is at its mass, None beyond the horizon. crust_m: the deepest crust from when the
-    change has settled until then. crust_from_m: the crust when the change begins.
+    ready_s: when the likeliest piece is at its mass, None beyond the horizon. crust_m: the deepest crust
+    of a piece that closes easily, from when the change has settled until that one is at its mass.
+    crust_from_m: its crust when the change begins.
     """
 
     name: str
@@ -56,8 +65,8 @@ def effects(
     speed_m_per_s: float,
     parameters: DryingParameters,
     protein: ProteinIsotherm,
-    diffusivity_multiplier: float,
-    resistance_multiplier: float,
+    likeliest: Kind,
+    closes_easily: Kind,
     target_mass_kg: float,
     from_s: float,
     settles_s: float,
@@ -73,8 +82,8 @@ def effects(
         The air read so far and assumed from there.
     speed_m_per_s : float
         Of the air past the piece [m/s].
-    diffusivity_multiplier, resistance_multiplier : float
-        Of the likeliest piece.
+    likeliest, closes_easily : Kind
+        The piece whose date is told, and the one whose crust is.
     target_mass_kg : float
         The mass it comes down at [kg].
     from_s : float
@@ -90,7 +99,7 @@ def effects(
 
     Source
     ------
-    saltfare_chosen, one course of the likeliest multipliers; the air a piece itself moistens is left out
+    saltfare_chosen, two courses of the posterior; the air a piece itself moistens is left out
     """
     horizon = programme.horizon_s
     tried = (Change(name=""), *changes)
@@ -119,10 +128,14 @@ def effects(
             casing[on, i] = change.casing_s_per_m
     time = np.unique(np.append(np.arange(0.0, horizon, DAY_S / 2), [from_s, horizon]))
     count = len(tried)
+    kinds = (likeliest, closes_easily)
     course = hang(
         piece=piece,
-        air=Air(end_s, temp, rh, speed, casing),
-        members=Members(np.full(count, diffusivity_multiplier), np.full(count, resistance_multiplier)),
+        air=Air(end_s, *(np.tile(told, 2) for told in (temp, rh, speed, casing))),
+        members=Members(
+            np.repeat([kind.diffusivity for kind in kinds], count),
+            np.repeat([kind.resistance for kind in kinds], count),
+        ),
         parameters=parameters,
         protein=protein,
         out_time_s=time,
@@ -130,13 +143,19 @@ def effects(
     now = int(np.searchsorted(time, from_s))
     out = []
     for i, change in enumerate(tried):
-        ready = _reached(time, course.mass_kg[:, i], target_mass_kg)
+        hard = count + i
         judged = from_s + (change.lasts_s or settles_s)
-        until = horizon if ready is None else max(ready, judged)
-        within = (time >= judged) & (time <= until)
-        crust = course.crust_m[:, i]
-        deepest = float(crust[within].max()) if within.any() else float(crust[-1])
-        out.append(Effect(name=change.name, ready_s=ready, crust_m=deepest, crust_from_m=float(crust[now])))
+        down = _reached(time, course.mass_kg[:, hard], target_mass_kg)
+        within = (time >= judged) & (time <= (horizon if down is None else max(down, judged)))
+        crust = course.crust_m[:, hard]
+        out.append(
+            Effect(
+                name=change.name,
+                ready_s=_reached(time, course.mass_kg[:, i], target_mass_kg),
+                crust_m=float(crust[within].max()) if within.any() else float(crust[-1]),
+                crust_from_m=float(crust[now]),
+            )
+        )
     return tuple(out)
 
 
