@@ -61,8 +61,10 @@ def paths(site: Site) -> list[str]:
         "/tags",
         "/buying?packs=12&pack=80&pack_unit=g&cut=pork_loin&purpose=home_cold&salt_share=3&_dates=1"
         f"&chamber={chamber}",
+        "/rub",
+        f"/rub?like={by_state['in salt']}&green_weight=1.8&green_weight_unit=kg",
         "/chambers",
-        f"/chambers/{chamber}",
+        f"/chambers/{chamber}?advice=1",
         "/sources",
         "/sources/saltfare_chosen",
         "/settings",
@@ -198,6 +200,38 @@ def test_bench_text_is_large_and_a_figure_to_weigh_out_larger(window: Any, site:
     assert "tabular-nums" in weigh.evaluate("e => getComputedStyle(e).fontVariantNumeric")
 
 
+def test_on_rub_day_the_grams_follow_the_weight_and_are_large(window: Any) -> None:
+    page = window("phone")
+    page.goto("/rub")
+    page.locator("#green_weight").fill("1.8")
+    page.locator("select[name=green_weight_unit]").select_option("kg")
+    page.locator("#slip .weigh").first.wait_for()
+    first = page.locator("#slip .weigh").nth(1).inner_text()
+    assert page.locator("#slip .weigh").first.evaluate("e => parseFloat(getComputedStyle(e).fontSize)") == 40
+    # within reach: the grams stand on the first two screens of a phone
+    assert page.locator("#slip .weigh").nth(1).bounding_box()["y"] < 2 * SIZES["phone"][1]
+    page.locator("#green_weight").fill("2.1")
+    page.wait_for_function("was => document.querySelectorAll('#slip .weigh')[1].innerText !== was", arg=first)
+
+
+def test_a_number_goes_along_when_its_unit_changes_and_that_is_said(window: Any) -> None:
+    page = window("phone")
+    page.goto("/pieces/plan")
+    weight, unit = page.locator("#green_weight"), page.locator("select[name=green_weight_unit]")
+    weight.fill("1845")
+    unit.select_option("kg")
+    page.locator("#green_weight-echo").get_by_text("Taken along from g to kg").wait_for()
+    assert weight.input_value() == "1.845"
+    assert "Taken along" in (page.locator("#status").text_content() or "")
+    unit.select_option("g")
+    page.wait_for_function("() => document.getElementById('green_weight').value === '1845'")
+    # a weight that only makes sense in the other unit was typed for it
+    weight.fill("1.845")
+    unit.select_option("kg")
+    page.locator("#green_weight-echo").get_by_text("Read as 1.845").wait_for()
+    assert weight.input_value() == "1.845"
+
+
 @pytest.mark.parametrize("width", [320, 360, 640, 1280])
 def test_nothing_runs_over_the_edge(window: Any, paths: list[str], width: int) -> None:
     page = window("phone", viewport={"width": width, "height": 700})
@@ -323,3 +357,4 @@ def test_paper_has_no_navigation_and_is_black_on_white(window: Any, paths: list[
         == "rgb(255, 255, 255)"
     )
     assert page.evaluate("() => getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+    assert page.locator(".on-paper code").inner_text() == hanging.rpartition("/")[2]
