@@ -50,6 +50,7 @@ QUERIES: list[tuple[str, dict[str, Any]]] = [
     ("plan_piece", {k: v for k, v in PLAN.items() if k != "name"}),
     ("bench", {}),
     ("pieces", {}),
+    ("rub_day", {}),
     ("chambers", {}),
     ("sources", {}),
     ("glossary", {}),
