@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from saltfare.actions.context import Context
 
 Kind = Literal["query", "command"]
-Part = Literal["bench", "pieces", "chambers", "sources", "settings"]
+Part = Literal["bench", "pieces", "dishes", "shelf", "trips", "chambers", "sources", "settings"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,11 +86,18 @@ class Tracer:
         return Figure(value, kind, low, high, interval, trace, notes, extrapolated)
 
 
-def done(context: Context, given: Command, bodies: Sequence[tuple[str, Body]]) -> Done:
+def done(
+    context: Context,
+    given: Command,
+    bodies: Sequence[tuple[str, Body]],
+    *,
+    seen: Mapping[str, int] | None = None,
+) -> Done:
     """Append observations, each to its stream, in one transaction, and say what was done.
 
     The same request_id again gives the first answer and appends nothing. `seen_version` is of the
-    first stream. Raises Conflict where that moved on, Refused where `at` lies in the future.
+    first stream; seen: versions the action itself looked at, so that two people cannot both take the
+    last pack. Raises Conflict where one moved on, Refused where `at` lies in the future.
     """
     at = given.at or context.now
     if at > context.now:
@@ -111,7 +118,10 @@ def done(context: Context, given: Command, bodies: Sequence[tuple[str, Body]]) -
             for where, body in bodies
         ],
         request_id=given.request_id,
-        seen_versions={} if given.seen_version is None else {stream: given.seen_version},
+        seen_versions={
+            **(seen or {}),
+            **({} if given.seen_version is None else {stream: given.seen_version}),
+        },
     )
     stream = events[0].stream
     return Done(

@@ -41,12 +41,25 @@ def demo_journal(where: Path, now: datetime, *, zone: str) -> Path:
 
 
 def _household() -> dict[str, Any]:
-    return tomllib.loads((files("saltfare.data") / "demo" / "household.toml").read_text("utf-8"))
+    """The household's file, and the acts of every other file beside it."""
+    texts = _texts()
+    household = tomllib.loads(texts.pop("household.toml").decode())
+    household["act"] = [act for text in texts.values() for act in tomllib.loads(text.decode()).get("act", ())]
+    return household
+
+
+def _texts() -> dict[str, bytes]:
+    folder = files("saltfare.data") / "demo"
+    return {
+        one.name: one.read_bytes()
+        for one in sorted(folder.iterdir(), key=lambda one: one.name)
+        if one.name.endswith(".toml")
+    }
 
 
 def _version() -> str:
     """Changes with the household, so that a newer program shows the newer demo."""
-    return sha256((files("saltfare.data") / "demo" / "household.toml").read_bytes()).hexdigest()[:8]
+    return sha256(b"".join(_texts().values())).hexdigest()[:8]
 
 
 class _Chance:
@@ -83,8 +96,8 @@ def _replay(journal: Journal, cache: Cache, day: date, now: datetime, zone: str)
             forecasts=number in kept,
         )
         made = run(act.name, context, _given(act, known, last)).model_dump()
-        if act.name == "start_piece":
-            known[act.key] = str(made["code"])
+        if act.key and "code" in made:
+            known.setdefault(act.key, str(made["code"]))
         known |= dict(zip(act.names, made.get("codes", ()), strict=False))
         if act.key:
             last[act.key] = str(made["events"][0])
@@ -96,7 +109,19 @@ def _given(act: Act, known: Mapping[str, str], last: Mapping[str, str]) -> dict[
         return {**act.given, "event_id": last[act.key]}
     if act.name == "tie_pieces":
         return {**act.given, "codes": [known[key] for key in act.of]}
-    return {**act.given, "code": known[act.key]} if act.key in known else act.given
+    given = _named(act.given, known, last)
+    return {**given, "code": known[act.key]} if act.to_piece and act.key in known else given
+
+
+def _named(given: Any, known: Mapping[str, str], last: Mapping[str, str]) -> Any:
+    """The input with the code in place of every `@key`, and the first event of its last act for `!key`."""
+    if isinstance(given, dict):
+        return {_named(k, known, last): _named(v, known, last) for k, v in given.items()}
+    if isinstance(given, list):
+        return [_named(one, known, last) for one in given]
+    if isinstance(given, str) and given[:1] in ("@", "!") and len(given) > 1:
+        return (known if given[0] == "@" else last)[given[1:]]
+    return given
 
 
 def _with_forecasts(acts: Sequence[Act]) -> set[int]:
@@ -120,10 +145,11 @@ class Act:
     names: tuple[str, ...] = ()
     of: tuple[str, ...] = ()
     keep_forecast: bool = False
+    to_piece: bool = True
 
 
 _FORECASTING = frozenset({"hang_piece", "weigh_in", "end_rest", "taste_piece"})
-_OURS = frozenset({"do", "day", "on", "as", "of", "keep_forecast"})
+_OURS = frozenset({"do", "day", "clock", "key", "on", "as", "of", "keep_forecast", "dates", "instants"})
 
 
 def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
@@ -135,6 +161,15 @@ def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
         yield Act(instant(chamber["day"], chamber["clock"]), "describe_chamber", "", rest)
     for air in household["air"]:
         yield from _readings(air, day, instant)
+    for act in household["act"]:
+        given: dict[str, Any] = {k: v for k, v in act.items() if k not in _OURS}
+        # civil dates and instants are told in days back from the day (ahead of it: negative)
+        dates = act.get("dates", {}).items()
+        given |= {name: (day - timedelta(days=back)).isoformat() for name, back in dates}
+        instants = act.get("instants", {}).items()
+        given |= {name: instant(back, clock).isoformat() for name, (back, clock) in instants}
+        at = instant(act["day"], act["clock"])
+        yield Act(at, act["do"], act.get("key", ""), given, tuple(act.get("as", ())), to_piece=False)
     for piece in household["piece"]:
         begun = instant(piece["day"], piece["clock"])
         yield Act(begun, "start_piece", piece["key"], {**piece["plan"], "name": piece["name"]})
