@@ -219,6 +219,14 @@ def test_retention_and_yields_are_whole() -> None:
     assert retention.row("5005").number_or_none("thiamin") is None
 
 
+def test_every_pantry_row_leads_to_a_food_and_a_retention_code() -> None:
+    # a code that leads nowhere would only be found when somebody cooks with it
+    codes = tables.load("retention").rows
+    for row in tables.load("pantry"):
+        assert foods.package_row(row.text("food")).text("name")
+        assert row.printed["retention"] == "" or row.text("retention") in codes, row.ref
+
+
 @pytest.mark.deep
 def test_the_table_is_built_from_the_release_byte_for_byte(tmp_path: Path) -> None:
     data = ROOT / "src" / "saltfare" / "data"
