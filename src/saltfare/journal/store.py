@@ -31,6 +31,7 @@ from saltfare.core.errors import (
 from saltfare.journal import (
     backups,
     events_chamber,
+    events_dish,
     events_handling,
     events_judged,
     events_learning,
@@ -62,7 +63,15 @@ from saltfare.journal.schema import request as request_table
 
 S = TypeVar("S")
 
-KIND_MODULES = (events_piece, events_handling, events_chamber, events_lot, events_judged, events_learning)
+KIND_MODULES = (
+    events_piece,
+    events_handling,
+    events_chamber,
+    events_dish,
+    events_lot,
+    events_judged,
+    events_learning,
+)
 """Imported so that their kinds can be read."""
 
 
