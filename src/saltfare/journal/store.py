@@ -37,6 +37,8 @@ from saltfare.journal import (
     events_learning,
     events_lot,
     events_piece,
+    events_pouch,
+    events_trip,
     health,
 )
 from saltfare.journal.database import Database
@@ -71,6 +73,8 @@ KIND_MODULES = (
     events_lot,
     events_judged,
     events_learning,
+    events_pouch,
+    events_trip,
 )
 """Imported so that their kinds can be read."""
 
