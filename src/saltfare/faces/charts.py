@@ -112,6 +112,8 @@ def rendered(spec: dict[str, Any], said: Said) -> str:
 
 def warm() -> threading.Thread:
     """Start the renderer in a thread, so that the first page does not wait for it."""
+    # two threads that first import numpy at once can each be handed half of it; so it is here already
+    import numpy as np  # noqa: F401
 
     def draw() -> None:
         at = datetime(2026, 1, 1, tzinfo=UTC), datetime(2026, 1, 2, tzinfo=UTC)
