@@ -65,7 +65,7 @@ def dish_plan(*, request: DishRequest, library: Library) -> DishPlan:
         cooked_mass_kg=request.cooked_mass_kg,
         left_behind_kg=request.left_behind_kg,
         target_water_frac=request.target_water_frac,
-        drying=None,
+        drying=request.drying,
     )
     water = dishes.water_frac(amounts=made.cooked)
     if made.dried is None or water is None:

@@ -9,7 +9,7 @@ from typing import Literal
 
 from saltfare.core.figure import Note
 from saltfare.models.composition import Amounts
-from saltfare.models.cooking import Ingredient
+from saltfare.models.cooking import Ingredient, Retention
 from saltfare.models.declared import UNKNOWN, ClassFound, Declared
 from saltfare.models.dish import Dish, Packs
 from saltfare.models.trays import Dryer
@@ -50,7 +50,8 @@ class DishRequest:
     start: when the trays go in, with its zone. bed, up: the night, None where it does not matter. kind:
     row of `tray_kinds` is in the dryer. trayed_mass_kg: None where all that was cooked goes on the trays.
     cooked_mass_kg: None where the pot was not weighed. pack_mass_kg: None for equal packs. beside: carried
-    beside the pouch and added at camp, as eaten. price_minor_per_kwh: None where not known.
+    beside the pouch and added at camp, as eaten. price_minor_per_kwh: None where not known. drying: what
+    drying keeps of the vitamins, None where that is not counted.
     """
 
     name: str
@@ -75,6 +76,7 @@ class DishRequest:
     taste_factor: float = 1.0  # as cooked: a choice of the person, no physical figure
     trials: Sequence[PouchTrial] = ()
     beside: Sequence[DishLine] = ()
+    drying: Retention | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
