@@ -37,7 +37,7 @@ from saltfare.plans.dish_plan_parts import (
     Overnight,
     When,
 )
-from saltfare.plans.dish_plan_pouch import PouchPart, pouch_plan
+from saltfare.plans.dish_plan_pouch import Camp, PouchPart, PouchPlan, pouch_plan
 from saltfare.plans.dish_plan_refit import RULES, TrayForecast, TrayPriors, tray_forecast
 
 _Z80 = 1.2815515655446004  # 10th and 90th of a hundred of a normal distribution
@@ -111,13 +111,6 @@ def dish_plan(*, request: DishRequest, library: Library) -> DishPlan:
     water_end = trays_end.water_at_mass(
         mass_kg=laid_kg, water_frac=load.water_frac, solids_sd=_sd(forecast.solids), end_kg=end.middle, z=_Z80
     )  # fmt: skip
-    pouch = None
-    if request.camp is not None:
-        pouch = pouch_plan(
-            dry_kg=packs.each.mass_kg, dry_water=water_end, dish_water_frac=1.0 - solids.solids_frac,
-            composition=_composition(packs.each), parts=_soaking(request.lines, kinds, library),
-            camp=request.camp, taste_factor=request.taste_factor, trials=request.trials, library=library,
-        )  # fmt: skip
     dry, nothing_wet = _when(request.start, forecast.dry_s), _when(request.start, forecast.wet_end_s)
     slow = max(forecast.part_dry_s, key=lambda part: math.inf if part[1] is None else part[1])[0]
     plan = DishPlan(
@@ -137,14 +130,46 @@ def dish_plan(*, request: DishRequest, library: Library) -> DishPlan:
         thinner_load_kg=thinner,
         energy=_energy(request, forecast, laid_kg - end.middle, rule),
         packs=packs,
-        pouch=pouch,
+        pouch=None,
         allergens=laws,
         beside=beside,
         steps=(),
         notes=(),
         rows=tuple(dict.fromkeys(part.diffusivity.ref for part in parts)),
     )
-    return replace(plan, steps=steps_of(plan=plan), notes=notes_of(plan=plan, kinds=kinds, library=library))
+    pouch = None if request.camp is None else pouch_at(plan=plan, camp=request.camp, library=library)
+    return replace(
+        plan,
+        pouch=pouch,
+        steps=steps_of(plan=plan),
+        notes=notes_of(plan=plan, kinds=kinds, library=library),
+    )
+
+
+def pouch_at(*, plan: DishPlan, camp: Camp, library: Library) -> PouchPlan:
+    """A pack of a plan brought back somewhere, corrected by its test pouches.
+
+    Parameters
+    ----------
+    plan : of the dish
+    camp : where and how
+    library : the figures it rests on
+
+    Raises
+    ------
+    Refused, OutOfRange
+
+    Source
+    ------
+    saltfare_derived, balances of water and heat
+    """
+    request, each = plan.request, plan.packs.each
+    kinds = [kind_of(line=line, library=library) for line in request.lines]
+    return pouch_plan(
+        dry_kg=each.mass_kg, dry_water=plan.water_at_end, dish_water_frac=1.0 - plan.solids.solids_frac,
+        composition=_composition(each), parts=_soaking(request.lines, kinds, library), camp=camp,
+        taste_factor=request.taste_factor, trials=request.trials, library=library,
+    )  # fmt: skip
 
 
 def _problems(request: DishRequest, cooked_kg: float) -> tuple[Problem, ...]:

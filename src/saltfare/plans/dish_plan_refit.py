@@ -35,6 +35,7 @@ HORIZON_S = 96 * 3600.0
 _REACH = 2.5
 _NODES = (7, 7, 3)
 _FINE = (61, 31, 11)
+_CURVE_POINTS = 25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,12 +72,21 @@ class TrayPriors:
 
 
 @dataclass(frozen=True, slots=True)
+class CurvePoint:
+    """The food on the trays at a time since the start, with its 80 % interval."""
+
+    time_s: float
+    mass_kg: Band
+
+
+@dataclass(frozen=True, slots=True)
 class TrayForecast:
     """When the trays are dry and no longer wet, from the start; an end is None beyond the horizon [s].
 
     wet_warm_s: time wet and at a temperature of growth, of the slowest part. part_dry_s: the middle of each
     part. air, diffusivity, solids: what was learnt, as multipliers. mass_kg: end mass. log_evidence: how
     well the weights fit, None without any. odd: index and standard deviations of weights far from the curve.
+    curve: mass on the trays, until the late end and a little over.
     """
 
     dry_s: tuple[float | None, float | None, float | None]
@@ -92,6 +102,7 @@ class TrayForecast:
     depth_m: float
     log_evidence: float | None
     odd: tuple[tuple[int, float], ...]
+    curve: tuple[CurvePoint, ...] = ()
 
 
 def tray_forecast(
@@ -160,8 +171,9 @@ def _forecast(
     end = load.mass_kg * (1.0 - load.water_frac) / (1.0 - target)
     air, diffusivity, solids = learnt
     middle = run.food_temp_c[run.time_s.searchsorted(1800.0), run.water_frac.size // 2]
+    dry = _times(run.dry_s, weight)
     return TrayForecast(
-        _times(run.dry_s, weight),
+        dry,
         _times(run.wet_end_s, weight),
         _band(np.exp(_fine(np.log(np.maximum(run.wet_warm_s, 1.0))[None])[0]), weight),  # a log of a time
         tuple((p.name, _times(t, weight)[1]) for p, t in zip(load.parts, run.part_dry_s, strict=True)),
@@ -174,6 +186,18 @@ def _forecast(
         run.depth_m,
         evidence,
         odd,
+        _curve(run, load.mass_kg, dry[2], weight),
+    )
+
+
+def _curve(run: TrayRun, laid_kg: float, late_s: float | None, weight: Floats) -> tuple[CurvePoint, ...]:
+    """The mass on the trays at evenly spread times, a tenth beyond the late end of the interval."""
+    end = min(HORIZON_S, 1.1 * late_s) if late_s is not None else HORIZON_S
+    at = np.linspace(0.0, end, _CURVE_POINTS)
+    ratios = _fine(run.mass_ratio(at_s=at))
+    return tuple(
+        CurvePoint(float(t), Band(*(laid_kg * q for q in _quantiles(r, weight, (0.1, 0.5, 0.9)))))
+        for t, r in zip(at, ratios, strict=True)
     )
 
 
