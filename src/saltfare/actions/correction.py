@@ -12,6 +12,7 @@ from saltfare.actions.piece_forecast import issue
 from saltfare.actions.shapes import Command, Done
 from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Measured, Quantity
+from saltfare.journal import events_dish as dishes
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.events import Body, Corrected, Draft
 from saltfare.journal.piece import State, piece
@@ -42,7 +43,7 @@ def correct(context: Context, given: CorrectGiven) -> Done:
     if isinstance(body, kinds.ForecastIssued):
         raise Refused(Problem("not_correctable", "event_id", event.kind))
     if given.what == "withdraw":
-        if isinstance(body, kinds.Started) and len(_after(context, event.stream)) > 1:
+        if isinstance(body, kinds.Started | dishes.DishPlanned) and len(_after(context, event.stream)) > 1:
             raise Refused(Problem("started_has_history", "event_id", event.id))
         ruling = Corrected(what="withdraw", reason=given.why)
         together = family(context, event)

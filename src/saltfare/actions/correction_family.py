@@ -1,13 +1,14 @@
 """What was recorded together over several streams is taken back, and put back, together.
 
 Cutting a piece up ends it and begins its parts; tying ends the parts and begins the whole; taking down
-makes lots. Half of such an act taken back would leave the same meat twice.
+a piece and packing a dish make lots. Half of such an act taken back would leave the same meat twice.
 """
 
 from __future__ import annotations
 
 from saltfare.actions.context import Context
 from saltfare.core.errors import Problem, Refused
+from saltfare.journal import events_dish as dishes
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_lot as lots
 from saltfare.journal import events_piece as pieces
@@ -55,6 +56,11 @@ def _together(context: Context, root: Event) -> tuple[Event, ...]:
         case lots.LotMade() if body.piece:
             down = _of(context, pieces.STREAM + body.piece, pieces.TakenDown, root)
             return _together(context, down) if down else (root,)
+        case dishes.DishPacked():
+            return (root, *(_first(context, lots.STREAM + one.lot) for one in body.portions))
+        case lots.LotMade() if body.dish:
+            packed = _of(context, dishes.STREAM + body.dish, dishes.DishPacked, root)
+            return _together(context, packed) if packed else (root,)
     return (root,)
 
 
@@ -76,6 +82,8 @@ def _of(context: Context, stream: str, kind: type[Body], root: Event) -> Event |
             named = body.lots
         elif isinstance(body, handling.TiedInto):
             named = (body.code,)
+        elif isinstance(body, dishes.DishPacked):
+            named = tuple(one.lot for one in body.portions)
         if code in named:
             return event
     return None

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from saltfare.actions.codes_given import codes_before, new_codes
 from saltfare.actions.context import Context
 from saltfare.actions.piece_forecast import made_of
 from saltfare.actions.piece_shapes import Length, ScaleStep, Thickness, Width
@@ -16,7 +17,6 @@ from saltfare.core.errors import Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.journal import events_handling as kinds
 from saltfare.journal import events_lot as lots
-from saltfare.journal.codes import new_code
 from saltfare.journal.events import Body
 from saltfare.journal.events_piece import STREAM, TakenDown
 from saltfare.journal.piece import PieceState
@@ -226,7 +226,7 @@ def cut_piece(context: Context, given: CutGiven) -> Divided:
     last = state.last_weight
     if last is not None and whole.value > last[1] * (1 + _SUM_SLACK):
         doubt(given, "parts_outweigh_whole", whole.typed, field="masses", last_kg=last[1])
-    codes = _again(context, given, kinds.SplitOff) or _codes(context, len(given.masses))
+    codes = codes_before(context, given, kinds.SplitOff) or new_codes(context, len(given.masses))
     parts = dict(zip(codes, given.masses, strict=True))
     bodies: list[tuple[str, Body]] = [(STREAM + state.code, kinds.CutInTwo(parts=parts))]
     bodies += [
@@ -251,7 +251,7 @@ def tie_pieces(context: Context, given: TieGiven) -> Divided:
         dry = made_of(context, state).dry_kg * state.kept_frac
         if mass.value < dry:
             raise Refused(Problem("lighter_than_dry", f"masses.{index}", mass.typed, params={"dry_kg": dry}))
-    code = (_again(context, given, kinds.TiedTogether) or _codes(context, 1))[0]
+    code = (codes_before(context, given, kinds.TiedTogether) or new_codes(context, 1))[0]
     whole = kinds.TiedTogether(
         name=given.name,
         parts={state.code: mass for state, mass in zip(states, given.masses, strict=True)},
@@ -320,7 +320,7 @@ def take_down(context: Context, given: TakeDownGiven) -> Divided:
                 params={"packed_kg": packed + trim, "mass_kg": given.mass.value},
             )
         )
-    codes = _again(context, given, lots.LotMade) or _codes(context, len(given.portions))
+    codes = codes_before(context, given, lots.LotMade) or new_codes(context, len(given.portions))
     bodies: list[tuple[str, Body]] = [
         (STREAM + state.code, TakenDown(mass=given.mass, trim=given.trim, lots=codes))
     ]
@@ -348,20 +348,3 @@ def _one(context: Context, given: OnePiece, state: PieceState, body: Body) -> Do
 
 def _cold(context: Context) -> float:
     return context.library.row("salting_rules", "cold_limit").number("temp_c")
-
-
-def _codes(context: Context, count: int) -> tuple[str, ...]:
-    """New codes, of pieces and lots alike: one printed code leads to one thing."""
-    taken = {stream.partition("/")[2] for stream in context.journal.streams()}
-    out: list[str] = []
-    for _ in range(count):
-        out.append(new_code(context.entropy, {*taken, *out}))
-    return tuple(out)
-
-
-def _again(context: Context, given: Command, kind: type[Body]) -> tuple[str, ...]:
-    """The codes a request made the first time it was sent."""
-    if not given.request_id:
-        return ()
-    before = context.journal.answered(given.request_id)
-    return tuple(e.stream.partition("/")[2] for e in before if isinstance(e.body, kind))
