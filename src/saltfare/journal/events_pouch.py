@@ -67,12 +67,13 @@ class PriceSet(Body, kind="price_set"):
 
 
 class FoodTold(Body, kind="lot_food_told"):
-    """What the food of one lot is, as its owner says: class, own isotherm, water and fat of its mass."""
+    """What the food of one lot is, as its owner says: class, own isotherm; water, fat and salt of its mass."""
 
     food: str = Field(max_length=40)
     isotherm: str | None = Field(default=None, max_length=60)
     water: Measured
     fat: Measured | None = None
+    salt: Measured | None = None
 
 
 class WorkTold(Body, kind="lot_work_told"):
