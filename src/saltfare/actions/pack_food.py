@@ -3,30 +3,36 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 
 from saltfare.actions.context import Context
+from saltfare.actions.dish_recipe import line_of
 from saltfare.actions.judged_facts import jar_value
 from saltfare.actions.judged_items import item
 from saltfare.actions.piece_forecast import made_of
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
 from saltfare.core.figure import Note
+from saltfare.core.library import Library
 from saltfare.core.tables import Row
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_judged as judged
 from saltfare.journal import events_piece as pieces
+from saltfare.journal.dish import dish as dish_of
 from saltfare.journal.lot import LotState
 from saltfare.journal.lot import lot as lot_of
 from saltfare.journal.piece import PieceState
 from saltfare.journal.piece import piece as piece_of
 from saltfare.journal.pouch import isotherm as own_isotherm
 from saltfare.journal.pouch import lot_said
-from saltfare.models.isotherms import FoodClass, Isotherm, SaltedMeat, food_class
+from saltfare.models.cooking import ingredient_amounts
+from saltfare.models.isotherms import AW_FLOOR, FoodClass, Isotherm, SaltedMeat, food_class
 from saltfare.models.isotherms_fit import isotherm_from_pairs
-from saltfare.models.mixing import Part, cured_part, dry_part, part_aw
+from saltfare.models.mixing import Part, blend, cured_part, dry_part, part_aw
 from saltfare.models.sorption import ProteinIsotherm
+from saltfare.plans.dish_plan import kind_of
 
 FOODS = "keeping_foods"
 # Where the isotherm of lean meat was seen not to move with temperature (models/sorption, docs/pouch).
@@ -37,10 +43,11 @@ _MOST_DEEP = 4
 
 @dataclass(frozen=True, slots=True)
 class Food:
-    """One food of a pack. kind: row of `keeping_foods`; fat_frac: of its mass, None where nobody said."""
+    """One food of a pack. kinds: rows of `keeping_foods`, most of it first; fat_frac: of its mass, None
+    where nobody said."""
 
     name: str
-    kind: str
+    kinds: tuple[str, ...]
     mass_kg: float
     fat_frac: float | None
     part: Part
@@ -108,6 +115,8 @@ def foods_of(context: Context, lot: LotState, *, deep: int = 0) -> Foods:
         return _mixed(context, lot, deep)
     if lot.made.piece:
         return _cured(context, lot)
+    if lot.made.dish:
+        return _dish(context, lot)
     raise Refused(Problem("food_not_told", "code", lot.code))
 
 
@@ -179,7 +188,7 @@ def food_as_said(
             temp_low_c=_MEAT_TEMP_C[0],
             temp_high_c=_MEAT_TEMP_C[1],
         )
-        return Food(name, food, mass_kg, fat_frac, part, (protein,))
+        return Food(name, (food,), mass_kg, fat_frac, part, (protein,))
     try:
         made = food_class(library=library, class_id=food)
     except NotFound:
@@ -189,7 +198,12 @@ def food_as_said(
     part = dry_part(name=name, mass_kg=mass_kg, water_frac=water_frac, fat_frac=fat, isotherm=shape)
     table, _, row_id = made.row.partition(":")
     return Food(
-        name, food, mass_kg, fat_frac, part, (library.row("food_classes", food), library.row(table, row_id))
+        name,
+        (food,),
+        mass_kg,
+        fat_frac,
+        part,
+        (library.row("food_classes", food), library.row(table, row_id)),
     )
 
 
@@ -235,16 +249,9 @@ def _cured(context: Context, lot: LotState) -> Foods:
         fat_frac=fat,
         salt_frac=salt,
     )
-    notes: list[Note] = []
-    measured = _measured_aw(context, lot, state)
-    if measured is not None and isinstance(food.part.isotherm, SaltedMeat):
-        within = food.part.isotherm.within
-        if (within.aw_low or 0.0) < measured < (within.aw_high or 1.0):
-            ratio = float(food.part.isotherm.water(aw=np.asarray(measured), temp_c=20.0)[0])
-            food = replace(food, part=replace(food.part, water_kg=food.part.solids_kg * ratio))
-            notes.append(Note("keeping_measured_aw", {"aw": round(measured, 3)}))
-    else:
-        notes.append(Note("keeping_water_by_mass"))
+    since = state.last_weight[0] if state.last_weight else lot.made_at
+    food, note = _as_measured(context, lot, food, since)
+    notes = (note or Note("keeping_water_by_mass"),)
     whole = state.last_mass_kg or 0.0
     kind = "meat_cut"
     moist = context.library.row("keeping_rules", "fresh_water_limit").number("share")
@@ -252,7 +259,7 @@ def _cured(context: Context, lot: LotState) -> Foods:
         kind = "meat_whole"
     elif part_aw(part=food.part, temp_c=20.0)[0] < moist:
         kind = "meat_dried"
-    return Foods((replace(food, kind=kind),), notes=tuple(notes))
+    return Foods((replace(food, kinds=(kind,)),), notes=notes)
 
 
 def _shares(context: Context, state: PieceState) -> tuple[float, float, float]:
@@ -272,21 +279,82 @@ def _shares(context: Context, state: PieceState) -> tuple[float, float, float]:
     return water / now, made.fat_kg / now, made.salt_kg / now
 
 
-def _measured_aw(context: Context, lot: LotState, state: PieceState) -> float | None:
-    """The water activity measured last, once it hung no more or of the lot itself."""
+def _dish(context: Context, lot: LotState) -> Foods:
+    """A dried dish: the isotherms of its lines by their dry solids, its water as it was aimed at."""
+    library = context.library
+    try:
+        batch = dish_of(context.journal, lot.made.dish or "")
+    except NotFound:
+        raise Refused(Problem("food_not_told", "code", lot.code)) from None
+    parts: list[Part] = []
+    by_kind: dict[str, float] = {}
+    fat, dry, unknown = 0.0, 0.0, []
+    for line in batch.choice.lines:
+        made = line_of(context, line)
+        known = ingredient_amounts(ingredient=made.ingredient, cooked=True)
+        water = known.known.get("water")
+        if made.ingredient.food is None or water is None:
+            unknown.append(line.name)
+            continue
+        line_fat = known.known.get("fat", 0.0)
+        solids = known.mass_kg - water - line_fat
+        fat, dry = fat + line_fat, dry + known.mass_kg - water
+        kind = _kind_on_trays(library, kind_of(line=made, library=library))
+        if kind is None or solids <= 0.0:
+            continue
+        by_kind[kind] = by_kind.get(kind, 0.0) + solids
+        parts.append(Part(line.name, solids, 0.0, _isotherm(library, kind)))
+    if not parts:
+        raise Refused(Problem("food_not_told", "code", lot.code))
+    aimed = batch.choice.target_water
+    mass = lot.made.mass.value
+    fat_frac = (1.0 - aimed.value) * fat / dry
+    part = dry_part(
+        name=lot.name, mass_kg=mass, water_frac=aimed.value, fat_frac=fat_frac, isotherm=blend(parts=parts)
+    )
+    kinds = tuple(sorted(by_kind, key=lambda one: -by_kind[one]))
+    food = Food(lot.name, kinds, mass, fat_frac, part, tuple(library.row(FOODS, kind) for kind in kinds))
+    food, note = _as_measured(context, lot, food, lot.made_at)
+    assumed = [("unknown_line", name) for name in unknown]
+    assumed += [] if note else [("water", aimed.typed)]
+    return Foods((food,), tuple(assumed), (note,) if note else ())
+
+
+def _kind_on_trays(library: Library, tray: str) -> str | None:
+    for row in library.rows(FOODS):
+        if tray in row.text("trays").split():
+            return row.text("id")
+    return None
+
+
+def _isotherm(library: Library, kind: str) -> Isotherm:
+    if kind.startswith("meat_"):
+        return SaltedMeat(ProteinIsotherm.from_row(library.row("isotherms", "lean_meat")), 0.0, *_MEAT_TEMP_C)
+    return food_class(library=library, class_id=kind).isotherm
+
+
+def _as_measured(context: Context, lot: LotState, food: Food, since: datetime) -> tuple[Food, Note | None]:
+    """The food with its water set right by the water activity measured last, where one was."""
+    measured = _measured_aw(context, lot, since)
+    if measured is None or not AW_FLOOR < measured < food.part.isotherm.ceiling(20.0):
+        return food, None
+    ratio = float(food.part.isotherm.water(aw=np.asarray(measured), temp_c=20.0)[0])
+    part = replace(food.part, water_kg=food.part.solids_kg * ratio)
+    return replace(food, part=part), Note("keeping_measured_aw", {"aw": round(measured, 3)})
+
+
+def _measured_aw(context: Context, lot: LotState, since: datetime) -> float | None:
+    """The water activity measured last, of the lot or of its piece once it was weighed last."""
     try:
         found = item(context, lot.code)
     except (NotFound, Refused):
         return None
-    since = state.last_weight[0] if state.last_weight else lot.made_at
     value = None
     for happened in found.of(judged.MeasurementTaken):
         body = happened.body
-        if (
-            isinstance(body, judged.MeasurementTaken)
-            and body.quantity == "water_activity"
-            and happened.at >= since
-        ):
+        if not isinstance(body, judged.MeasurementTaken) or body.quantity != "water_activity":
+            continue
+        if happened.at >= since:
             try:
                 value = jar_value(context, body.jar)[0] if body.jar else body.value.value
             except OutOfRange:

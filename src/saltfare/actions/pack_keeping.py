@@ -193,7 +193,7 @@ def keeping_of(
     trace = tracer.trace(
         limit_of_change,
         {
-            "foods": ", ".join(food.kind for food in foods.foods),
+            "foods": ", ".join(kind for food in foods.foods for kind in food.kinds),
             "water_activity": round(inside.aw_start, 4),
             "film": pouch.film,
             "pouch_width": pouch.pouch.width_m,
@@ -311,7 +311,7 @@ def _gas(context: Context, foods: Foods, pouch: Closed, sealed: Sealed) -> float
     true = sum(food.mass_kg for food in foods.foods) / context.library.row(RULES, "true_density").number(
         "density"
     )
-    poured = sum(food.mass_kg / bulk_of(context, food.kind)[1] for food in foods.foods)
+    poured = sum(food.mass_kg / bulk_of(context, food.kinds[0])[1] for food in foods.foods)
     gas = max(pouch_volume(pouch=pouch.pouch), poured) - true
     if sealed == "no_oxygen" and pouch.absorber_m3 is None:
         return gas * context.library.row(RULES, "vacuum_left").number("share")
@@ -338,10 +338,10 @@ def changes_of(context: Context, foods: Foods) -> list[Change]:
     """Every change that counts for the foods; fat oxidises wherever there is some, or nobody said."""
     names: dict[str, None] = {}
     for food in foods.foods:
-        row = context.library.row(FOODS, food.kind)
-        names |= dict.fromkeys(row.text("changes").split())
+        for kind in food.kinds:
+            names |= dict.fromkeys(context.library.row(FOODS, kind).text("changes").split())
         # lard's times are of fat laid open to air: a whole piece meets it at its surface alone
-        if food.kind != "meat_whole" and (food.fat_frac is None or food.fat_frac > 0.0):
+        if food.kinds != ("meat_whole",) and (food.fat_frac is None or food.fat_frac > 0.0):
             names["animal_fat_oxidation"] = None
     return [Change.from_row(context.library.row("keeping_kinetics", name)) for name in names]
 
@@ -355,7 +355,7 @@ def _limits(
         limit_of_change(found=consumed(change=one, conditions=inside.conditions, aw_monolayer=monolayer))
         for one in changes_of(context, foods)
     ]
-    rows = [context.library.row(FOODS, food.kind) for food in foods.foods]
+    rows = [context.library.row(FOODS, kind) for food in foods.foods for kind in food.kinds]
     for name in dict.fromkeys(row.text("limit") for row in rows):
         if not name:
             continue
