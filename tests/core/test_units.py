@@ -104,6 +104,8 @@ PINT = {
     "oz": "ounce",
     "in": "inch",
     "ft": "foot",
+    "mi": "mile",
+    "km": "kilometer",
     "d": "day",
     "h": "hour",
     "mph": "mile/hour",

@@ -60,6 +60,8 @@ def _units() -> dict[str, dict[str, Unit]]:
     add("mass", _LB, "lb", "lbs", "pound", "pounds", family="lb")
     add("mass", _LB / 16, "oz", "ounce", "ounces", family="lb", carry=16)
     add("length", 1, "m", "metre", "metres", "meter", "meters")
+    add("length", 1000, "km", "kilometre", "kilometres", "kilometer", "kilometers")
+    add("length", _IN * 12 * 5280, "mi", "mile", "miles")
     add("length", Fraction(1, 100), "cm", "centimetre", "centimetres", "centimeter", "centimeters")
     add("length", Fraction(1, 1000), "mm", "millimetre", "millimetres", "millimeter", "millimeters")
     add("length", _IN * 12, "ft", "foot", "feet", family="ft")
