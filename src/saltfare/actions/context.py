@@ -15,12 +15,13 @@ from saltfare.journal.store import Journal
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """The person's own: zone (IANA), locale, decimal sign, measures, currency."""
+    """The person's own: zone (IANA), locale, decimal sign, measures, currency (ISO 4217)."""
 
     zone: str = "UTC"
     locale: str = "en"
     decimal: DecimalSign = "point"
     measures: Measures = "metric"
+    currency: str = "EUR"
 
 
 @dataclass(frozen=True, slots=True)

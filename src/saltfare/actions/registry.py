@@ -111,6 +111,20 @@ ACTIONS: tuple[Action, ...] = (
     Action("learned", "query", "chambers", "learning"),
     Action("exclude_piece", "command", "chambers", "learning"),
     Action("reset_learning", "command", "chambers", "learning"),
+    Action("trips", "query", "trips", "trips"),
+    Action("trip", "query", "trips", "trip_view"),
+    Action("trip_need", "query", "trips", "trip_need"),
+    Action("plan_trip", "command", "trips", "trips"),
+    Action("set_days", "command", "trips", "trips"),
+    Action("set_party", "command", "trips", "trips"),
+    Action("set_kitchen", "command", "trips", "trips"),
+    Action("set_limits", "command", "trips", "trips"),
+    Action("set_staples", "command", "trips", "trips"),
+    Action("set_item", "command", "trips", "trips"),
+    Action("hold_item", "command", "trips", "trips"),
+    Action("bar_item", "command", "trips", "trips"),
+    Action("let_go", "command", "trips", "trips"),
+    Action("cancel_trip", "command", "trips", "trips"),
     Action("forecast_record", "query", "sources", "forecast_record"),
     Action("sources", "query", "sources", "sources"),
     Action("source", "query", "sources", "sources"),
@@ -142,7 +156,8 @@ def run(name: str, context: Context, data: Mapping[str, Any]) -> BaseModel:
     from saltfare.core.fields import implausible, problems_of
 
     action = get(name)
-    reading = {"decimal": context.settings.decimal, "measures": context.settings.measures}
+    now = context.settings
+    reading = {"decimal": now.decimal, "measures": now.measures, "currency": now.currency}
     try:
         given = action.Input.model_validate(data, context=reading)
     except ValidationError as error:

@@ -10,6 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from saltfare.actions.context import Context, Settings
 from saltfare.actions.shapes import Command, Done, Output, Query, done
+from saltfare.core import tables
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.fields import Frozen
 from saltfare.core.units import DecimalSign, Measures
@@ -32,6 +33,17 @@ def _zone(name: str) -> str:
 Zone = Annotated[str, AfterValidator(_zone)]
 
 
+def _currency(name: str) -> str:
+    code = name.strip().upper()
+    if code not in tables.load("currencies").rows:
+        problem = Problem("currency_unknown", given=name[:20])
+        raise PydanticCustomError("problem", "{code}", {"code": problem.code, "problem": problem})
+    return code
+
+
+Currency = Annotated[str, AfterValidator(_currency)]
+
+
 class SettingsGiven(Query):
     """Nothing."""
 
@@ -43,6 +55,7 @@ class SettingsShown(Output):
     locale: Locale
     decimal: DecimalSign
     measures: Measures
+    currency: str
     version: int
     choices: dict[str, tuple[str, ...]]
 
@@ -54,6 +67,7 @@ class SettingsChange(Command):
     locale: Locale | None = None
     decimal: DecimalSign | None = None
     measures: Measures | None = None
+    currency: Currency | None = None
 
 
 def settings_of(journal: Journal, zone: str) -> Settings:
@@ -66,10 +80,11 @@ def settings_of(journal: Journal, zone: str) -> Settings:
         locale=known.locale or base.locale,
         decimal=known.decimal or base.decimal,
         measures=known.measures or base.measures,
+        currency=known.currency or base.currency,
     )
 
 
-_NAMES = ("zone", "locale", "decimal", "measures")
+_NAMES = ("zone", "locale", "decimal", "measures", "currency")
 
 
 def settings(context: Context, given: SettingsGiven) -> SettingsShown:
@@ -80,12 +95,14 @@ def settings(context: Context, given: SettingsGiven) -> SettingsShown:
         locale=SettingsChange.model_validate({"locale": now.locale}).locale or "en",
         decimal=now.decimal,
         measures=now.measures,
+        currency=now.currency,
         version=context.journal.stream_head(STREAM),
         choices={
             "zone": tuple(sorted(available_timezones())),
             "locale": get_args(Locale),
             "decimal": get_args(DecimalSign),
             "measures": get_args(Measures),
+            "currency": tuple(tables.load("currencies").rows),
         },
     )
 
@@ -124,7 +141,6 @@ class SelftestFound(Output):
 def selftest(context: Context, given: SelftestGiven) -> SelftestFound:
     """Check the installation, the journal and the backups."""
     from saltfare.actions.checks import ChecksGiven, checks
-    from saltfare.core import tables
 
     found = [
         Finding(name=item.name, ok=item.ok, params=dict(item.params)) for item in context.journal.selftest()

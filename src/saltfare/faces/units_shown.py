@@ -137,6 +137,11 @@ class Shown:
             return self._joined(self.number(scaled, places, trim=False), unit)
         return self._joined(self.number(scaled, _own_places(unit, scaled)), unit)
 
+    def money(self, minor: float, currency: str, digits: int) -> str:
+        """An amount in minor units, in the major unit with its code; parts of a minor unit are kept."""
+        places = digits if float(minor).is_integer() else digits + 1
+        return f"{self.number(minor / 10**digits, places, trim=False)}{SPACE}{currency}"
+
     def span(self, low: float, high: float, kind: str) -> tuple[str, str]:
         """Both ends of an interval to the same digits; the unit stands after the second only."""
         base, _, asked = kind.partition(":")

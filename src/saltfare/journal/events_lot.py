@@ -45,7 +45,8 @@ class LotMade(Body, kind="lot_made"):
 
     sealed: open to air (wrapped in cloth or paper), closed with air in it, or without oxygen (vacuum
     or an absorber). parts: of a mixed pack, what is in it beside the piece or dish itself. bought: the
-    stream key of what a bought pack is (`bought/KEY`). price_minor: paid for one pack.
+    stream key of what a bought pack is (`bought/KEY`). price_minor: paid for one pack. printed_on: the date
+    its maker printed on it. maker: who made it, where that was not this house; swap: the swap it came by.
     """
 
     name: str = Field(min_length=1, max_length=120)
@@ -60,10 +61,17 @@ class LotMade(Body, kind="lot_made"):
     packed_on: date
     pouch: Pouch | None = None
     price_minor: int | None = Field(default=None, ge=0)
+    currency: str = Field(default="", max_length=3)
+    printed_on: date | None = None
+    maker: str = Field(default="", max_length=120)
+    swap: str | None = Field(default=None, max_length=20)
 
 
 class PacksDrawn(Body, kind="packs_drawn"):
-    """Packs left the shelf, and why. into: the lot they went into; trip: the trip they went on."""
+    """Packs left the shelf, and why.
+
+    into: the lot they went into; trip: the trip they went on; swap: the swap they were given in.
+    """
 
     packs: int = Field(ge=1, le=500)
     why: DrawnFor
@@ -71,6 +79,7 @@ class PacksDrawn(Body, kind="packs_drawn"):
     receiver: str = Field(default="", max_length=120)
     into: str | None = Field(default=None, max_length=20)
     trip: str | None = Field(default=None, max_length=20)
+    swap: str | None = Field(default=None, max_length=20)
 
 
 class OpenedFinished(Body, kind="opened_finished"):

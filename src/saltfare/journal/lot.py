@@ -14,6 +14,7 @@ from saltfare.journal.fold import Fact, Handlers, effective, in_time
 from saltfare.journal.piece import Entry, entry_of
 from saltfare.journal.store import Journal
 
+_MAY_RETURN = ("given_away", "swapped", "on_trip", "lost", "counted")
 _ENDS = ("eaten", "given_away", "thrown_out")
 # acts on an answer that take packs off the shelf
 _ACTED = {"eaten": "eaten", "given_away": "given_away", "thrown_out": "thrown_out", "cooked": "eaten"}
@@ -37,6 +38,8 @@ class LotState:
     """A lot. version: of its stream. moves: in the order recorded. reserved: trip -> packs it holds.
 
     opened: packs opened and not yet told to be eaten up; they are no longer counted in `packs_left`.
+    short: packs told to have left that were not there, so that the books cannot be right. gone_at: since
+    when nothing of it is in the house, None while something is.
     """
 
     code: str
@@ -48,6 +51,8 @@ class LotState:
     place: str
     packs_left: int
     opened: int = 0
+    short: int = 0
+    gone_at: datetime | None = None
     moves: tuple[Move, ...] = ()
     moved: tuple[Entry[kinds.LotMoved], ...] = ()
     counted: tuple[Entry[kinds.LotCounted], ...] = ()
@@ -92,6 +97,12 @@ class LotState:
         """Whether nothing of it is in the house."""
         return not self.packs_left and not self.opened
 
+    @property
+    def out(self) -> int:
+        """Packs that left whole and may come back: swapped or given away, on a trip, or not found."""
+        gone = sum(-m.packs for m in self.moves if m.why in _MAY_RETURN)
+        return max(gone - sum(m.packs for m in self.moves if m.why == "returned"), 0)
+
 
 def lot(journal: Journal, code: str) -> LotState:
     """A lot by its code. Raises NotFound."""
@@ -118,15 +129,23 @@ def _state(events: tuple[Event, ...]) -> LotState | None:
             continue
         handler = _HANDLERS.get(type(body))
         if state is not None and handler is not None:
-            state = handler(state, fact, body)
+            state = _ended(handler(state, fact, body), fact.at)
     if state is None:
         return None
     return replace(state, version=max(event.stream_version for event in events))
 
 
+def _ended(state: LotState, at: datetime) -> LotState:
+    """The lot with the instant it was gone: what emptied it tells, what brings packs back unsays it."""
+    gone_at = (state.gone_at or at) if state.is_gone else None
+    return state if gone_at == state.gone_at else replace(state, gone_at=gone_at)
+
+
 def _change(state: LotState, fact: Fact, packs: int, why: str, **told: Any) -> LotState:
     move = Move(fact.event.id, fact.at, packs, why, **told)
-    return replace(state, packs_left=max(state.packs_left + packs, 0), moves=(*state.moves, move))
+    left = state.packs_left + packs
+    short = state.short + max(-left, 0)
+    return replace(state, packs_left=max(left, 0), short=short, moves=(*state.moves, move))
 
 
 def _drawn(state: LotState, fact: Fact, body: kinds.PacksDrawn) -> LotState:
@@ -141,7 +160,8 @@ def _drawn(state: LotState, fact: Fact, body: kinds.PacksDrawn) -> LotState:
 
 def _finished(state: LotState, fact: Fact, body: kinds.OpenedFinished) -> LotState:
     move = Move(fact.event.id, fact.at, 0, body.why, body.reason)
-    return replace(state, opened=max(state.opened - body.packs, 0), moves=(*state.moves, move))
+    short = state.short + max(body.packs - state.opened, 0)
+    return replace(state, opened=max(state.opened - body.packs, 0), short=short, moves=(*state.moves, move))
 
 
 def _returned(state: LotState, fact: Fact, body: kinds.PacksReturned) -> LotState:
@@ -170,8 +190,12 @@ def _reserve(state: LotState, trip: str, packs: int) -> LotState:
 def _acted(state: LotState, fact: Fact, body: judged.VerdictActed) -> LotState:
     if body.done not in _ACTED:
         return state
-    packs = state.packs_left if body.packs is None else min(body.packs, state.packs_left)
-    return _change(state, fact, -packs, _ACTED[body.done], receiver=body.receiver)
+    why = _ACTED[body.done]
+    if body.packs is not None:
+        return _change(state, fact, -body.packs, why, receiver=body.receiver)
+    # the whole of it, what was opened too
+    state = _change(state, fact, -state.packs_left, why, receiver=body.receiver)
+    return replace(state, opened=0)
 
 
 def _tasted(state: LotState, fact: Fact, body: kinds.TastingNoted) -> LotState:

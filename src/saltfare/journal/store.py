@@ -38,6 +38,7 @@ from saltfare.journal import (
     events_lot,
     events_piece,
     events_pouch,
+    events_shelf,
     events_trip,
     health,
 )
@@ -74,6 +75,7 @@ KIND_MODULES = (
     events_judged,
     events_learning,
     events_pouch,
+    events_shelf,
     events_trip,
 )
 """Imported so that their kinds can be read."""

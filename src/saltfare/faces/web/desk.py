@@ -15,6 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from saltfare.actions import registry
+from saltfare.actions.money import minor_digits
 from saltfare.core.errors import Problem
 from saltfare.faces.door.roles import needed, permit
 from saltfare.faces.web.forms import Form, data, refused
@@ -96,10 +97,13 @@ class Desk:
 
     def page(self, template: str, *, part: str = "", status: int = 200, **view: Any) -> Response:
         """A page, or the fragment of that name."""
-        return HTMLResponse(
-            render(self.words, template, part=part, demo=self.context.demo, context=self.context, **view),
-            status,
-        )
+        view = {"demo": self.context.demo, "context": self.context, "money": self.money, **view}
+        return HTMLResponse(render(self.words, template, part=part, **view), status)
+
+    def money(self, minor: float) -> str:
+        """An amount of money in the household's currency."""
+        currency = self.context.settings.currency
+        return self.words.shown.money(minor, currency, minor_digits(currency))
 
     def go(self, address: str) -> Response:
         """On to the page that shows what was done."""

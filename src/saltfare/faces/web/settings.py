@@ -39,7 +39,7 @@ def _page(
     desk: Desk, *, form: Form | None = None, status: int = 200, done: bool = False, look: bool = False
 ) -> Response:
     now = desk.run("settings")
-    shown = form or Form({name: str(getattr(now, name)) for name in (*CHOSEN, "zone")})
+    shown = form or Form({name: str(getattr(now, name)) for name in (*CHOSEN, "zone", "currency")})
     return desk.page(
         "settings.html",
         part="settings",
