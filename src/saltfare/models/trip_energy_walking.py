@@ -11,7 +11,7 @@ from typing import Literal, Self
 
 from saltfare.core.errors import OutOfRange
 from saltfare.core.tables import Row
-from saltfare.models.trip_energy import positive, within
+from saltfare.models.trip_energy import HOUR_S, positive, within
 
 # Whether the ground factor multiplies the slope term of the 2022 equation: copies disagree and the paper
 # was not reachable. `uphill` multiplies it only where that makes the cost larger.
@@ -236,6 +236,32 @@ def power_walk_looney_2022(
         slope *= eta
     moving = 0.19 + eta * (1.78 * S**0.58 + 0.27 * S**4) + slope
     return resting_power_w + mass_kg * float(moving * (1.0 + 1.96 * ratio**1.36))
+
+
+def walking_time_naismith(*, distance_m: float, ascent_m: float) -> float:
+    """Time on the way for a fit walker: three miles an hour, and an hour more for each 2000 ft of climb.
+
+    Parameters
+    ----------
+    distance_m : length of the way [m]
+    ascent_m : sum of all rises [m]
+
+    Returns
+    -------
+    time without pauses [s]
+
+    Raises
+    ------
+    OutOfRange
+
+    Source
+    ------
+    naismith_1892, page 136, rule of three miles an hour and 2000 feet
+    """
+    model = "walking_time_naismith"
+    within(value=distance_m, low=0.0, high=200_000.0, model=model, quantity="distance_m")
+    within(value=ascent_m, low=0.0, high=20_000.0, model=model, quantity="ascent_m")
+    return HOUR_S * (distance_m / (3.0 * 1609.344) + ascent_m / (2000.0 * 0.3048))
 
 
 @dataclass(frozen=True, slots=True)
