@@ -37,6 +37,7 @@ from saltfare.journal import (
     events_learning,
     events_lot,
     events_piece,
+    events_plan,
     events_pouch,
     events_shelf,
     events_trip,
@@ -77,6 +78,7 @@ KIND_MODULES = (
     events_pouch,
     events_shelf,
     events_trip,
+    events_plan,
 )
 """Imported so that their kinds can be read."""
 
