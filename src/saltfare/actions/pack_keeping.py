@@ -137,32 +137,33 @@ def _films(context: Context) -> dict[str, int]:
 
 def _made(context: Context, lot: LotState) -> PackKeeping:
     try:
-        foods = foods_of(context, lot)
-    except Refused as refused:
-        return not_known(lot, *(problem.code for problem in refused.problems))
-    try:
         return keeping_of(
             context,
             code=lot.code,
-            foods=foods,
+            foods=foods_of(context, lot),
             pouch=closed(context, lot.made),
             sealed=lot.made.sealed,
             air=kept_in(context, lot),
+            printed_on=lot.made.printed_on,
         )
+    except Refused as refused:
+        return not_known(lot, *(problem.code for problem in refused.problems))
     except (OutOfRange, NotConverged):
         return not_known(lot, "keeping_out_of_range")
 
 
 def not_known(lot: LotState, *why: str) -> PackKeeping:
-    """No date, and why."""
+    """No date of ours, and why; the one its maker printed, where there is one."""
+    printed = lot.made.printed_on
+    label = _label(printed) if printed else ()
     return PackKeeping(
         code=lot.code,
-        planning_date=None,
-        low=None,
-        middle=None,
-        high=None,
-        first_limit="",
-        limits=(),
+        planning_date=printed,
+        low=printed,
+        middle=printed,
+        high=printed,
+        first_limit="label" if printed else "",
+        limits=label,
         aged=(),
         curve=(),
         aw=None,
@@ -171,6 +172,14 @@ def not_known(lot: LotState, *why: str) -> PackKeeping:
         assumed=(),
         basis="",
         notes=tuple(Note(code) for code in why),
+    )
+
+
+def _label(printed: date) -> tuple[LimitShown, ...]:
+    return (
+        LimitShown(
+            mode="label", row="", earliest=printed, likely=printed, latest=printed, counted=True, trace=""
+        ),
     )
 
 
@@ -185,9 +194,17 @@ class _Inside:
 
 
 def keeping_of(
-    context: Context, *, code: str, foods: Foods, pouch: Closed, sealed: Sealed, air: KeptIn
+    context: Context,
+    *,
+    code: str,
+    foods: Foods,
+    pouch: Closed,
+    sealed: Sealed,
+    air: KeptIn,
+    printed_on: date | None = None,
 ) -> PackKeeping:
-    """How long foods keep in a pouch and a place. Raises OutOfRange, NotConverged."""
+    """How long foods keep in a pouch and a place; not beyond the date printed on them. Raises Refused,
+    OutOfRange, NotConverged."""
     inside = _inside(context, foods, pouch, sealed, air.place)
     tracer, notes = Tracer(), list(foods.notes)
     trace = tracer.trace(
@@ -222,7 +239,9 @@ def keeping_of(
         return None if seconds is None else _day(context, air.since, seconds)
 
     everything = [*counted, *shown_only, *(Limit("guide", ref, s, s, s) for s, ref in guides)]
-    planning = on(found.planning_s)
+    planning, mode = on(found.planning_s), modes.get(found.planning_ref, "")
+    if printed_on is not None and (planning is None or printed_on < planning):
+        planning, mode = printed_on, "label"
     first = found.first
     middle, high = (on(first.middle_s), on(first.latest_s)) if first else (None, None)
     return PackKeeping(
@@ -231,7 +250,7 @@ def keeping_of(
         low=planning,
         middle=middle,
         high=high,
-        first_limit=modes.get(found.planning_ref, ""),
+        first_limit=mode,
         limits=tuple(
             LimitShown(
                 mode=one.mode,
@@ -243,7 +262,8 @@ def keeping_of(
                 trace=trace,
             )
             for one in sorted(everything, key=lambda one: (one.earliest_s is None, one.earliest_s or 0.0))
-        ),
+        )
+        + (_label(printed_on) if printed_on else ()),
         aged=_aged(context, foods, inside.aw_start),
         curve=_curve(context, air, inside),
         aw=tracer.figure(

@@ -13,9 +13,11 @@ from saltfare.actions.judged_items import key_of_place
 from saltfare.core.tables import Row
 from saltfare.journal.chamber import ChamberState
 from saltfare.journal.chamber import chambers as chamber_states
+from saltfare.journal.events_shelf import PlaceDescribed
 from saltfare.journal.lot import LotState
 from saltfare.journal.readings import Air
-from saltfare.models.pouch_place import YEAR_S, Place
+from saltfare.journal.shelf import places as place_states
+from saltfare.models.pouch_place import YEAR_S, Place, place_seasonal
 
 RULES = "keeping_rules"
 
@@ -72,8 +74,11 @@ def streams_of_places(context: Context, lot: LotState) -> dict[str, int]:
     """The streams a lot's air is read from, with their versions: part of the key of what rests on it."""
     keys = {key_of_place(lot.made.place), *(key_of_place(e.body.place) for e in lot.moved)}
     heads: dict[str, int] = {}
+    named = {state.key for state in chamber_states(context.journal) if key_of_place(state.name) in keys}
+    named |= {state.key for state in place_states(context.journal) if key_of_place(state.name) in keys}
     for prefix in ("chamber/", "place/"):
-        heads |= {s: v for s, v in context.journal.heads(prefix).items() if s.partition("/")[2] in keys}
+        found = context.journal.heads(prefix).items()
+        heads |= {s: v for s, v in found if s.partition("/")[2] in keys | named}
     return heads
 
 
@@ -92,25 +97,26 @@ def _spans(since: datetime, ends: np.ndarray) -> Iterator[tuple[datetime, dateti
 
 @dataclass(frozen=True, slots=True)
 class _Source:
-    """What is known of one place: a chamber's readings and usual air."""
+    """What is known of one place: its readings, its year as described, its usual air."""
 
-    readings: Sequence[Air]
-    ahead: tuple[float, float] | None
-    usual: tuple[float, float] | None
+    readings: Sequence[Air] = ()
+    ahead: tuple[float, float] | None = None
+    usual: tuple[float, float | None] | None = None
+    year: PlaceDescribed | None = None
 
     @classmethod
     def of(cls, context: Context, key: str, since: datetime) -> _Source:
-        state = _chamber(context, key)
+        state, year = _chamber(context, key), _described(context, key)
         if state is None:
-            return cls((), None, None)
+            return cls(year=year)
         from_utc = min(since, context.now - timedelta(seconds=YEAR_S))
         readings = context.journal.readings.range(state.key, from_utc, context.now)
         usual = state.described
         described = None
-        if usual is not None and usual.temperature is not None and usual.humidity is not None:
-            described = usual.temperature.value, usual.humidity.value
+        if usual is not None and usual.temperature is not None:
+            described = usual.temperature.value, usual.humidity.value if usual.humidity else None
         stretch = context.library.row(RULES, "place_ahead").number("time")
-        return cls(readings, _warmest(readings, stretch), described)
+        return cls(readings, _warmest(readings, stretch), described, year)
 
     def air(self, begin: datetime, end: datetime) -> tuple[float | None, float | None, str]:
         """Temperature, humidity and how they are known, over a stretch of time."""
@@ -121,9 +127,11 @@ class _Source:
             whole_year = (self.readings[-1].at - self.readings[0].at).total_seconds() >= YEAR_S - 86400.0
             if whole_year:
                 return self._year_ago(begin, end)
-            if self.ahead is not None:
-                warm = self.ahead if self.usual is None else max(self.ahead, self.usual)
-                return warm[0], warm[1], "ahead"
+            if self.year is None and self.ahead is not None:
+                usual = self.usual or self.ahead
+                return max(self.ahead[0], usual[0]), self.ahead[1], "ahead"
+        if self.year is not None:
+            return _of_year(self.year, begin, end)
         if self.usual is not None:
             return self.usual[0], self.usual[1], "described"
         if self.ahead is not None:
@@ -145,6 +153,33 @@ def _chamber(context: Context, key: str) -> ChamberState | None:
         if key in (state.key, key_of_place(state.name)):
             return state
     return None
+
+
+def _described(context: Context, key: str) -> PlaceDescribed | None:
+    for state in place_states(context.journal):
+        if key in (state.key, key_of_place(state.name)):
+            return state.described
+    return None
+
+
+def _of_year(year: PlaceDescribed, begin: datetime, end: datetime) -> tuple[float, float | None, str]:
+    """The year as described over a stretch of it; held at its warmest where nobody said when that is."""
+    cold, warm = year.coldest.value, year.warmest.value
+    humid = year.humidity.value if year.humidity else None
+    if year.warmest_month is None:
+        return max(cold, warm), humid, "described"
+    middle = datetime(begin.year, year.warmest_month, 15, tzinfo=UTC)
+    span = (end - begin).total_seconds()
+    found = place_seasonal(
+        temp_c=0.5 * (cold + warm),
+        temp_swing_c=0.5 * (warm - cold),
+        rh_frac=0.0,
+        rh_swing_frac=0.0,
+        start_s=(begin - middle).total_seconds() + 0.25 * YEAR_S,
+        time_s=span,
+        step_s=span,
+    )
+    return float(found.temp_c[0]), humid, "described"
 
 
 def _mean(values: Sequence[float]) -> float:

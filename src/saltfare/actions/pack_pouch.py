@@ -45,12 +45,12 @@ def film_named(context: Context, name: str, *, field: str = "film") -> tuple[Fil
     body, heats = kept.body, context.library.row(*_LIKE)
     vapour = float(
         permeance_from_transmission(
-            rate_kg_per_m2_s=body.vapour.value / _DAY_S,
+            rate_kg_per_m2_s=1e-3 * body.vapour.value / _DAY_S,
             temp_c=body.vapour_temperature.value,
             rh_frac=body.vapour_humidity.value,
         )
     )
-    oxygen = body.oxygen.value / _DAY_S / _ATMOSPHERE_PA
+    oxygen = 1e-6 * body.oxygen.value / _DAY_S / _ATMOSPHERE_PA
     sheet = Sheet(
         (vapour, vapour, vapour),
         (oxygen, oxygen, oxygen),

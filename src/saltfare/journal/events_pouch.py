@@ -39,7 +39,7 @@ class IsothermKept(Body, kind="isotherm_kept"):
 class FilmKept(Body, kind="film_kept"):
     """A film as its maker prints it: what a square metre lets through in a day, and the test's conditions.
 
-    vapour: kg against dry air; oxygen: m3 against one atmosphere of oxygen, at 23 degrees C.
+    vapour: g against dry air; oxygen: cm3 against one atmosphere of oxygen, at 23 degrees C.
     """
 
     name: str = Field(min_length=1, max_length=80)
