@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from saltfare.core.errors import NotFound
+from saltfare.core.fields import Measured
 from saltfare.journal import events_dish as kinds
 from saltfare.journal import events_lot as lots
 from saltfare.journal.events import Body, Event, Noted
@@ -105,12 +106,12 @@ class DishState:
         return tuple(e for e in self.weighed if since is not None and e.at >= since)
 
     @property
-    def tare_kg(self) -> float | None:
-        """The empty trays, as told last."""
-        if self.weights:
-            return self.weights[-1].body.tare_kg
-        tare = self.trayed[-1].body.tare if self.trayed else None
-        return tare.value if tare else None
+    def tare(self) -> Measured | None:
+        """The empty trays all together, as told last."""
+        if not self.weights:
+            return self.trayed[-1].body.tare if self.trayed else None
+        last = self.weights[-1].body
+        return last.each[0].tare if len(last.each) == 1 else Measured.si(last.tare_kg)
 
     @property
     def on_trays_kg(self) -> float | None:
