@@ -15,7 +15,7 @@ from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.journal import events_dish as kinds
 
 Edible = Annotated[Measured, Quantity("edible_share")]
-PieceSize = Annotated[Measured, Quantity("piece_size")]
+PieceSize = Annotated[Measured, Quantity("cut_size")]
 TargetWater = Annotated[Measured, Quantity("target_water")]
 PackMass = Annotated[Measured, Quantity("pack_mass")]
 DishScale = Annotated[Measured, Quantity("scale_step")]
