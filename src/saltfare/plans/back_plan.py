@@ -90,8 +90,8 @@ def back_plan(
     wants = tuple(
         _want(today, one, tuple(sorted(made[one.id], key=lambda p: p.make.id)), rules) for one in asked
     )
-    each = [_there(today, want) for want in wants]
-    together = np.all(each, axis=0) if each else np.ones(1, np.bool_)
+    each = [want.there for want in wants]
+    together = np.all(np.broadcast_arrays(*each), axis=0) if each else np.ones(1, np.bool_)
     tasks = sorted(
         (task for want in wants for planned in want.made for task in planned.tasks),
         key=lambda task: (task.on, task.make),
@@ -102,7 +102,6 @@ def back_plan(
         tasks=tuple(tasks),
         conflicts=tuple(sorted(conflicts, key=lambda c: (c.first, c.make, c.code))),
         chance=float(together.mean()),
-        all_there=together.astype(np.float64),
         notes=tuple(notes),
     )
 
@@ -297,18 +296,19 @@ def _want(today: date, one: Asked, made: tuple[Planned, ...], rules: Rules) -> W
         found = [planned.start_by[level] for planned in made]
         days = [day for day in found if day is not None]
         levels[level] = min(days) if found and len(days) == len(found) else None
-    want = WantPlanned(asked=one, made=made, chance=0.0, start_by=levels, late=False)
-    chance = float(np.mean(_there(today, want)))
-    late = any(planned.late for planned in made) or (not made and chance < rules.late_least)
-    return WantPlanned(asked=one, made=made, chance=chance, start_by=levels, late=late)
+    there = _there(today, one, made)
+    late = any(planned.late for planned in made) or (not made and there.mean() < rules.late_least)
+    return WantPlanned(
+        asked=one, made=made, chance=float(there.mean()), there=there, start_by=levels, late=late
+    )
 
 
-def _there(today: date, want: WantPlanned) -> NDArray[np.bool_]:
+def _there(today: date, one: Asked, made: Sequence[Planned]) -> NDArray[np.bool_]:
     """In which worlds all of a want is there by its day."""
     parts = []
-    for planned in want.made:
+    for planned in made:
         left = (planned.by - planned.begun).days - planned.course.tail_days
         parts.append((planned.course.days.worlds <= left) & (left >= 0))
-    for one in want.asked.under_way:
-        parts.append(one.days.worlds <= (want.asked.needed_by - today).days)
-    return np.all(parts, axis=0) if parts else np.ones(1, np.bool_)
+    for under in one.under_way:
+        parts.append(under.days.worlds <= (one.needed_by - today).days)
+    return np.all(np.broadcast_arrays(*parts), axis=0) if parts else np.ones(1, np.bool_)

@@ -24,7 +24,7 @@ from saltfare.plans.back_plan_chance import Days, ToHang, hanging_time, normal_c
 from saltfare.plans.back_plan_mass import Green, green_for
 from saltfare.plans.back_plan_shapes import Course, Make, Step, Use
 from saltfare.plans.buying import Band, Shares
-from saltfare.plans.forecast_air import UsualAir
+from saltfare.plans.forecast_air import AssumedAir
 from saltfare.plans.forecast_drying import HangingPiece
 from saltfare.plans.forecast_ensemble import Ensemble
 from saltfare.plans.forecast_priors import ForecastPriors
@@ -45,7 +45,7 @@ class ChamberAir:
     """A chamber a piece could hang in."""
 
     key: str
-    air: UsualAir
+    air: AssumedAir
     speed_m_per_s: float
 
 
@@ -85,7 +85,7 @@ class Bench:
     library: Library
     priors: ForecastPriors
     learned: Learned
-    simulated: Callable[[HangingPiece, UsualAir], Ensemble]
+    simulated: Callable[[HangingPiece, AssumedAir], Ensemble]
 
 
 def piece_makes(

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from saltfare.core.errors import Problem
+import numpy as np
+from numpy.typing import NDArray
+
 from saltfare.core.figure import Note
-from saltfare.plans.back_plan_chance import Days, Floats
+from saltfare.plans.back_plan_chance import Days
 from saltfare.plans.back_plan_mass import Green
 
 Level = Literal["level_low", "level_mid", "level_high"]
@@ -228,10 +230,12 @@ class Planned:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WantPlanned:
-    """A want with its plan. chance: that all of it is there by then, what is under way counted."""
+    """A want with its plan. there: in which worlds all of it is there by then, what is under way counted;
+    chance: their share."""
 
     asked: Asked
     made: tuple[Planned, ...]
+    there: NDArray[np.bool_]
     chance: float
     start_by: Mapping[Level, date | None]
     late: bool
@@ -239,13 +243,11 @@ class WantPlanned:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BackPlan:
-    """The whole. chance: that every want is there by its day. worlds: for each world whether it is."""
+    """The whole. chance: that every want is there by its day."""
 
     today: date
     wants: tuple[WantPlanned, ...]
     tasks: tuple[Task, ...]
     conflicts: tuple[Conflict, ...]
     chance: float
-    all_there: Floats
     notes: tuple[Note, ...] = ()
-    problems: tuple[Problem, ...] = ()
