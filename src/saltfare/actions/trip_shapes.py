@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from saltfare.actions.money import Price
 from saltfare.actions.shapes import Command, Output, Query
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.core.figure import Figure, Note
@@ -151,7 +152,7 @@ class StapleGiven(Frozen):
     tare: Annotated[Measured, Quantity("pack_tare")] | None = None
     volume: Annotated[Measured, Quantity("pack_room")] | None = None
     packs: int | None = Field(default=None, ge=0, le=200)
-    price_minor: int | None = Field(default=None, ge=0)
+    price_minor: Price | None = None
     role: kinds.RoleName = "extra"
     sittings: tuple[kinds.SittingName, ...] = Field(default=("move",), min_length=1, max_length=3)
     hot: bool = False

@@ -138,3 +138,13 @@ addEventListener("pageshow", () => {
 
 const summary = document.getElementById("errors");
 if (summary) summary.focus();
+
+// work under way: its fragment is asked for again until it says that it is done
+async function follow(at) {
+  if (!at.isConnected || !at.querySelector("[data-going]")) return;
+  if (!at.contains(document.activeElement)) {
+    try { put(at, (await fragment(at.dataset.follow)).html); } catch { /* asked again */ }
+  }
+  setTimeout(() => follow(at), 2000);
+}
+for (const at of document.querySelectorAll("[data-follow]")) setTimeout(() => follow(at), 1500);

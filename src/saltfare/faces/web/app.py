@@ -35,6 +35,8 @@ from saltfare.faces.web import (
     rub,
     settings,
     sources,
+    trip_menu,
+    trips,
     trouble,
     understood,
 )
@@ -87,7 +89,21 @@ def create_app(
     app.state.maker = Maker(make_context)
     app.state.pseudo = pseudo
     api.describe(app)
-    for part in (plan, rub, bench, paper, buying, pieces, judged, trouble, chambers, sources, forecasts):
+    for part in (
+        plan,
+        rub,
+        bench,
+        paper,
+        buying,
+        pieces,
+        judged,
+        trouble,
+        chambers,
+        sources,
+        forecasts,
+        trip_menu,
+        trips,
+    ):
         app.include_router(part.router)
     for part in (settings, understood, api):
         app.include_router(part.router)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 PARTS = (
     ("bench", "/"),
     ("pieces", "/pieces"),
+    ("trips", "/trips"),
     ("chambers", "/chambers"),
     ("sources", "/sources"),
     ("settings", "/settings"),
@@ -91,9 +92,11 @@ class Desk:
         """Run an action on what a form sent."""
         return self.run(name, {**data(typed, zone=self.context.settings.zone), **more})
 
-    def refused(self, typed: Mapping[str, str], problems: tuple[Problem, ...], *, prefix: str = "") -> Form:
-        """The form again, with what is wrong."""
-        return refused(typed, problems, self.words, prefix=prefix)
+    def refused(
+        self, typed: Mapping[str, str], problems: tuple[Problem, ...], *, prefix: str = "", of: str = ""
+    ) -> Form:
+        """The form again, with what is wrong. of: what its controls belong to, where that names them."""
+        return refused(typed, problems, self.words, prefix=prefix, of=of)
 
     def page(self, template: str, *, part: str = "", status: int = 200, **view: Any) -> Response:
         """A page, or the fragment of that name."""
