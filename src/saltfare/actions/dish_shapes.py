@@ -9,6 +9,7 @@ from pydantic import AwareDatetime, Field
 
 from saltfare.actions.context import Context
 from saltfare.actions.dish_recipe import amount_of, food_known, lines_checked
+from saltfare.actions.money import Price
 from saltfare.actions.shapes import Command
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
@@ -27,7 +28,7 @@ class LineGiven(Frozen):
     food: a usual ingredient, a food of the table or an own food, by id; left out where nothing is known of
     what is in it, and then a name is needed. amount: a mass, or one of the food's own measures. cooking:
     left out as usual for it, `raw`, a row of retention, or a row of yields. kind: how it lies on the tray.
-    price_minor: for a kilogram as bought, in the smallest unit of money.
+    price: of a kilogram as bought.
     """
 
     food: str | None = Field(default=None, max_length=64)
@@ -37,7 +38,7 @@ class LineGiven(Frozen):
     cooking: str = Field(default="", max_length=60)
     kind: str = Field(default="", max_length=40)
     size: PieceSize | None = None
-    price_minor: int | None = Field(default=None, ge=0)
+    price: Price | None = None
 
 
 class TraysGiven(Frozen):
@@ -75,7 +76,7 @@ class DishFields(Frozen):
     """A dish to plan. start: when the trays go in, now where it is left out. bed: the clock of going to bed.
 
     beside: carried beside each pack and added at camp, as eaten. servings: the whole batch gives, one a
-    pack where it is left out. pack_mass: left out for equal packs.
+    pack where it is left out. pack_mass: left out for equal packs. energy_price: of a kWh.
     """
 
     lines: tuple[LineGiven, ...] = Field(min_length=1, max_length=40)
@@ -90,7 +91,7 @@ class DishFields(Frozen):
     scale_step: DishScale
     camp: CampGiven
     taste: Annotated[Measured, Quantity("taste")] | None = None
-    price_minor_per_kwh: float | None = Field(default=None, ge=0.0, le=1e6)
+    energy_price: Price | None = None
 
 
 class OneDish(Command):
@@ -146,7 +147,7 @@ def choice_of(context: Context, given: DishFields) -> kinds.DishChoice:
         scale_step=given.scale_step,
         camp=kinds.CampChoice(**{name: getattr(given.camp, name) for name in CampGiven.model_fields}),
         taste=given.taste.value if given.taste else 1.0,
-        price_minor_per_kwh=given.price_minor_per_kwh,
+        price_minor_per_kwh=None if given.energy_price is None else float(given.energy_price),
     )
     lines_checked(context, choice)
     return choice
@@ -167,5 +168,5 @@ def _line(context: Context, line: LineGiven, field: str) -> kinds.RecipeLine:
         cooking=line.cooking,
         kind=line.kind,
         size=line.size,
-        price_minor=line.price_minor,
+        price_minor=line.price,
     )
