@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
+import pytest
 from households import BEGAN, PLAN, House
 
 
@@ -50,17 +51,47 @@ def test_a_brine_and_a_box_are_asked_for_by_their_own_steps(house: House) -> Non
     assert asked(house, 0, box) == {"bury": ("salt_piece", 0)}
 
 
-def test_freezing_and_thawing_come_first_and_ask_for_no_record(house: House) -> None:
+def test_freezing_is_asked_for_until_it_is_recorded_and_all_moves_on_with_it(house: House) -> None:
     code = house.started(parasite_step="freeze", freezing={"temperature": "-21 C"}, origin="farm")
-    first = asked(house, 0, code)
-    assert first["freeze"] == ("", 0)
+    assert asked(house, 0, code)["freeze"] == ("record_parasite_step", 0)
     plan = house.journal.events(f"piece/{code}")[0].body.plan  # type: ignore[attr-defined]
+    freeze: Any = next(step for step in plan.steps if step.code == "freeze")
     thaw: Any = next(step for step in plan.steps if step.code == "thaw")
     assert isinstance(thaw.on, date)
-    days = (thaw.on - BEGAN.date()).days
-    assert asked(house, days, code)["thaw"] == ("", days)
-    salted = asked(house, (thaw.until - BEGAN.date()).days + 1, code)
+    end, days = ((day - BEGAN.date()).days for day in (freeze.until, thaw.on))
+    assert asked(house, 5, code)["freeze"] == ("record_parasite_step", 5)
+    late = end + 3
+    assert [d.step for d in house.do("bench", late).late if d.step == "freeze"] == ["freeze"]
+    record = {"code": code, "frozen": True, "begun": BEGAN, "warmest": "-21 C", "thickness": "80 mm"}
+    house.do("record_parasite_step", end, **record)  # still in the freezer: it stays asked for
+    assert "freeze" in asked(house, end, code)
+    house.do("record_parasite_step", late, **record, ended=BEGAN + timedelta(days=late))
+    after = asked(house, late, code)
+    assert "freeze" not in after and after["thaw"] == ("", max(days + 3, late))
+    salted = asked(house, (thaw.until - BEGAN.date()).days + 4, code)
     assert set(salted) == {"salt"}
+
+
+def test_the_mass_told_at_the_hook_is_of_what_is_left_of_the_piece(house: House) -> None:
+    code = house.hung("1.5 kg", target_loss="25 %")  # planned for another hanging weight
+    target = house.do("piece", 21, code=code).target_kg
+    assert target == pytest.approx(0.75 * 1.5, rel=1e-6)
+
+    def told(day: float) -> list[float]:
+        steps = house.do("piece", day, code=code).next
+        return [a.value for n in steps for a in n.amounts if a.quantity == "target_mass"]
+
+    assert told(22) == [target]
+    house.do("taste_piece", 40, code=code, before="1.2 kg", after="1.08 kg")
+    shown = house.do("piece", 40, code=code)
+    assert shown.target_kg == pytest.approx(0.9 * target) and told(40) == [shown.target_kg]
+    line = next(x for x in shown.target if x.quantity == "target_mass")
+    assert line.figure.value == pytest.approx(shown.target_kg, rel=1e-6)
+    assert shown.last_kg == 1.08
+    house.do("weigh_in", 60, code=code, mass="1.0 kg")
+    assert told(60) == [shown.target_kg]
+    house.do("take_down", 61, code=code, mass="0.998 kg")
+    assert house.do("piece", 61, code=code).last_kg == 0.998
 
 
 def test_rests_end_when_planned_and_a_sealed_one_after_two_weeks(house: House) -> None:

@@ -135,6 +135,102 @@ def test_an_act_is_recorded_told_taken_back_and_put_back(
     assert told in _log(again)[0] and not list(again.all("s"))
 
 
+def test_a_weighing_answers_how_the_piece_stands_and_what_is_odd_about_it(bench: Bench) -> None:
+    code = bench.piece("hanging")
+    bench.later(2)
+    page = bench.site.page("/")
+    typed = {"mass": "1520", "mass_unit": "g"}
+    told = parsed(bench.site.send(page, f"/pieces/{code}/weigh", typed).text)
+    assert "Loin: Hanging 2\u00a0days; 1.9\u00a0% lost of the 25\u00a0% it is meant to lose" in told.text
+    assert "Weigh again" not in told.text
+    bench.later(2)
+    again = bench.site.page(f"/pieces/{code}")
+    # another piece on the hook: a tenth gone in two days
+    odd = parsed(bench.site.send(again, f"/pieces/{code}/weigh", {"mass": "1340", "mass_unit": "g"}).text)
+    lead = next(i for i, n in enumerate(odd.all("p")) if n.attrs.get("class") == "lead")
+    near = " ".join(n.text for n in list(odd.all("p"))[lead : lead + 3])
+    assert "Weigh again" in near
+
+
+def test_the_bench_leads_to_buying_and_to_what_went_wrong_with_and_without_pieces(tmp_path: Path) -> None:
+    with running(tmp_path, clock=lambda: NOW) as site:
+        for _ in range(2):
+            ways = {a.attrs["href"] for a in site.page("/").all("a")}
+            assert {"/buying", "/looks", "/trouble"} <= ways
+            registry.run("start_piece", site.house.context(), PLAN)
+
+
+def test_freezing_is_recorded_from_the_bench(tmp_path: Path) -> None:
+    clock = [NOW]
+    with running(tmp_path, clock=lambda: clock[0]) as site:
+        frozen = {"parasite_step": "freeze", "freezing": {"temperature": "-21 C"}, "origin": "farm"}
+        code = registry.run("start_piece", site.house.context(), PLAN | frozen).code  # type: ignore[attr-defined]
+        clock[0] += timedelta(days=22)
+        way = next(a.attrs["href"] for a in site.page("/").all("a") if "/freezing" in a.attrs["href"])
+        page = site.page(way)
+        typed = {
+            "begun": "2026-09-20T10:00",
+            "ended": "2026-10-12T09:00",
+            "warmest": "-20.5",
+            "thickness": "80",
+        }
+        assert site.send(page, f"/criteria/{code}/freezing", typed).status_code == 200
+        assert "/freezing" not in str([a.attrs["href"] for a in site.page("/").all("a")])
+        done = site.house.context().journal.events(f"piece/{code}")[-1].body
+        assert done.kind == "parasite_step" and done.frozen  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"parasite_step": "freeze", "freezing": {"temperature": "-21 C"}, "origin": "farm"},
+        {"applications": 2},
+        {"rest_days": "6 d"},
+        {"method": "brine_equilibrium", "brine": {"mass": "2.4 kg"}},
+        {"method": "brine_uptake", "brine": {"mass": "4 kg", "uptake": "12 %"}},
+        {"method": "pumped_rubbed", "brine": {"mass": "600 g", "uptake": "8 %", "strength": "20 %"}},
+    ],
+    ids=lambda more: next(iter(more.values())) if "method" in more else next(iter(more)),
+)
+def test_the_bench_tells_every_step_of_every_plan(tmp_path: Path, more: dict[str, Any]) -> None:
+    clock = [NOW]
+    with running(tmp_path, clock=lambda: clock[0]) as site:
+
+        def do(name: str, /, **given: Any) -> Any:
+            return registry.run(name, site.house.context(), given)
+
+        made = do("start_piece", **PLAN | more)
+        acts = {
+            "inject_piece": {"brine": "130 g", "salt": "20 %"},
+            "drain_piece": {"liquid": "40 g"},
+            "rest_piece": {"place": "fridge", "temperature": "3 C", "sealed": False},
+            "hang_piece": {"mass": "1.5 kg"},
+        }
+        told, seen = "", set()
+        for _ in range(40):
+            told = site.page("/").text  # a caution without its figure would be a failure here
+            assert site.page(f"/pieces/{made.code}").text
+            asked = [d for when in ("late", "due") for d in getattr(do("bench"), when) if d.act]
+            seen |= {d.step for d in asked}
+            for one in asked:
+                if one.act == "record_parasite_step":
+                    when = {"begun": NOW, "ended": clock[0], "warmest": "-21 C", "thickness": "80 mm"}
+                    if clock[0] > NOW + timedelta(days=21):
+                        do(one.act, code=made.code, frozen=True, **when)
+                elif one.act == "salt_piece":
+                    told_g = {a.quantity: f"{1000 * a.value:.1f} g" for a in one.amounts}
+                    weighed = {"salt": "salt_dose", "mix": "cure_mix_dose"}
+                    given = {k: told_g[v] for k, v in weighed.items() if v in told_g}
+                    do(one.act, code=made.code, **given)
+                elif one.act != "turn_piece":
+                    do(one.act, code=made.code, **acts.get(one.act, {}))
+            if "hang" in seen:
+                break
+            ahead = [d.days for d in do("bench").coming if d.act != "turn_piece"]
+            clock[0] += timedelta(days=min(ahead, default=6))
+        assert "hang" in seen and told
+
+
 def _undo(bench: Bench, page: Node, code: str) -> Node:
     said = next(n for n in page.all("div") if n.attrs.get("class") == "said")
     event = next(n.attrs["value"] for n in said.all("input") if n.attrs["name"] == "event_id")

@@ -64,6 +64,26 @@ def test_the_weight_goes_in_and_the_grams_come_out(own: tuple[Site, list[datetim
     assert salted.spices["pepper"].value == pytest.approx(0.0072)  # type: ignore[attr-defined]
 
 
+def test_a_name_left_open_is_the_cut_and_the_day(own: tuple[Site, list[datetime]]) -> None:
+    site, clock = own
+    _run(site, "start_piece", **PLAN)
+    clock[0] += timedelta(days=7)
+    typed = {
+        "green_weight": "1.8",
+        "green_weight_unit": "kg",
+        "thickness": "80",
+        "length": "380",
+        "name": " ",
+    }
+    # nothing was read off a scale yet
+    refused = site.post("/rub", _form(site.page("/rub")) | typed)
+    assert refused.status_code == 422
+    assert "Salt: Neither salt nor cure mix was given" in parsed(refused.text).text
+    done = site.post("/rub", _form(parsed(refused.text)))
+    assert done.status_code == 200
+    assert next(n.text for n in parsed(done.text).all("h1")) == "pork loin, 27 September"
+
+
 def test_what_the_scale_showed_stands_and_the_dose_follows_the_weight(
     own: tuple[Site, list[datetime]],
 ) -> None:

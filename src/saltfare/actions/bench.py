@@ -9,6 +9,7 @@ from saltfare.actions.context import Context
 from saltfare.actions.due import due
 from saltfare.actions.shapes import Output, Query
 from saltfare.core.fields import Frozen
+from saltfare.core.figure import Note
 from saltfare.journal.piece import State, pieces
 
 When = Literal["late", "today", "coming"]
@@ -41,7 +42,7 @@ class DueShown(Frozen):
     days: int
     reason: str
     amounts: tuple[AmountDue, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Note, ...]
     weighed: str | None = None
     tare_kg: float | None = None
     scale_step_kg: float | None = None

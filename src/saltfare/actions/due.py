@@ -16,7 +16,7 @@ from saltfare.journal.piece import PieceState, State
 # The action that records a step, none where there is nothing to record; steps that belong to one are
 # shown as one.
 ACTS = {
-    "freeze": "",
+    "freeze": "record_parasite_step",
     "thaw": "",
     "salt": "salt_piece",
     "bury": "salt_piece",
@@ -45,7 +45,7 @@ class Due:
     on: date
     reason: str
     amounts: dict[str, float] = field(default_factory=dict)
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Note, ...] = ()
     note: Note | None = None
 
 
@@ -55,7 +55,13 @@ def due(context: Context, state: PieceState, *, made: Cast | None = None) -> tup
     if plan is None or state.state is State.TAKEN_DOWN:
         return ()
     horizon = context.today + timedelta(days=_COMING_DAYS)
-    found = [one for one in _due(context, state, plan, made) if one.on <= horizon]
+    # a plan keeps the codes of its cautions; the figure in one is the rule's
+    cold_c = context.library.row("salting_rules", "cure_cold").number("temp_c")
+    found = [
+        replace(one, cautions=tuple(replace(c, params={"cold_c": cold_c}) for c in one.cautions))
+        for one in _due(context, state, plan, made)
+        if one.on <= horizon
+    ]
     return tuple(sorted(found, key=lambda one: one.on))
 
 
@@ -75,7 +81,8 @@ def _due(context: Context, state: PieceState, plan: kinds.PlanIssued, made: Cast
                 yield course.due("rest")
             yield course.due("hang")
         case State.AT_ITS_MASS:
-            yield _of("at_its_mass", course.steps["at_its_mass"], course.day(state.weigh_ins[-1].at))
+            found = _of("at_its_mass", course.steps["at_its_mass"], course.day(state.weigh_ins[-1].at))
+            yield replace(found, amounts=_target_now(state))
         case _:
             yield from _weigh_in(context, state, plan, made)
 
@@ -95,20 +102,28 @@ class _Course:
     @property
     def shift(self) -> timedelta:
         """How far the last step done lies from its planned day: what follows moves with it."""
-        state = self.state
+        state, found = self.state, timedelta()
         again = [e.at for e in state.salted if state.drained and e.at > state.drained[-1].at]
+        # a freezer is emptied on the last of its days
+        freeze, out = self.steps.get("freeze"), self.thawing_since
+        if freeze is not None and freeze.until is not None and out is not None:
+            found = self.day(out) - freeze.until
         done = (
             ("weigh_out", state.salting_begun_at),
             ("drain_wash", state.drained[-1].at if state.drained else None),
             ("weigh_out_second", again[-1] if again else None),
             ("wash_dress", state.washed[-1].at if state.washed else None),
         )
-        found = timedelta()
         for code, at in done:
             planned = self.steps[code].on if code in self.steps else None
             if at is not None and planned is not None:
                 found = self.day(at) - planned
         return found
+
+    @property
+    def thawing_since(self) -> datetime | None:
+        """When it came out of the freezer, as recorded last."""
+        return self.state.frozen[-1].body.ended if self.state.frozen else None
 
     def due(self, name: str, *, of: str = "") -> Due:
         """A step on its day, moved on; `of`: the step whose day and amounts it has."""
@@ -119,16 +134,23 @@ class _Course:
 
 def _before_salt(course: _Course) -> Iterator[Due]:
     today = course.context.today
-    for code in ("freeze", "thaw"):
-        step = course.steps.get(code)
-        if step is not None and step.on and step.until and today <= step.until:
-            yield _of(code, step, max(step.on, today))
+    freeze, thaw = course.steps.get("freeze"), course.steps.get("thaw")
+    if freeze is not None and freeze.on and freeze.until and not _freezing_told(course):
+        # asked for while it lasts, and late once it should have been recorded
+        yield _of("freeze", freeze, max(freeze.on, min(today, freeze.until)))
+    if thaw is not None and thaw.on and thaw.until and today <= thaw.until + course.shift:
+        yield _of("thaw", thaw, max(thaw.on + course.shift, today))
     pumped = "pump" in course.steps
     if pumped:
         yield course.due("pump", of="weigh_out")
     if not pumped or "rub" in course.steps:
         name = next((code for code in ("bury", "immerse") if code in course.steps), "salt")
         yield course.due("rub" if pumped else name, of="weigh_out")
+
+
+def _freezing_told(course: _Course) -> bool:
+    """Whether it was recorded from beginning to end, or that it was not done."""
+    return any(e.body.ended is not None or not e.body.frozen for e in course.state.frozen)
 
 
 def _in_salt(course: _Course, turns: list[kinds.StepIssued]) -> Iterator[Due]:
@@ -168,12 +190,18 @@ def _weigh_in(
     gap = days[-1] - days[-2] if len(days) > 1 else days[-1] - hung
     on = ahead[0] if ahead else last + gap
     better = next_weigh_in(context, state, on, made)
-    if better is None:
-        yield _of("weigh_in", planned[0], on)
-    else:
-        found = _of("weigh_in", planned[0], better.on)
-        yield replace(found, reason="tells_most", note=better.note)
+    found = replace(_of("weigh_in", planned[0], on), amounts=_target_now(state))
+    if better is not None:
+        found = replace(found, on=better.on, reason="tells_most", note=better.note)
+    yield found
+
+
+def _target_now(state: PieceState) -> dict[str, float]:
+    """The mass the scale is to show in the end, refigured at hanging and less what was cut off."""
+    return {} if state.target_now_kg is None else {"target_mass": state.target_now_kg}
 
 
 def _of(name: str, step: kinds.StepIssued, on: date) -> Due:
-    return Due(name, ACTS[name], on, step.reason, dict(step.amounts), step.cautions)
+    return Due(
+        name, ACTS[name], on, step.reason, dict(step.amounts), tuple(Note(code) for code in step.cautions)
+    )

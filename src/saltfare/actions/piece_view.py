@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -27,6 +27,7 @@ from saltfare.models.drying import hang
 from saltfare.models.salting import loss_between
 from saltfare.plans.forecast import forecast
 from saltfare.plans.forecast_posterior import posterior
+from saltfare.plans.piece_parts import Amount
 
 _CURVE_POINTS = 120
 
@@ -100,7 +101,7 @@ class NextStep(Frozen):
     on: date
     reason: str
     amounts: tuple[AmountDue, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Note, ...]
 
 
 class IssuedShown(Frozen):
@@ -172,7 +173,16 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
     try:
         plan = replanned(context, state, hanging_kg=hung_kg)
         at = plan.target
-        target = lines_of((at.mass, at.loss_from_hanging, at.loss_from_green, at.ceiling, at.aw), tracer)
+        target = lines_of(
+            (
+                _less_cuts(at.mass, state.kept_frac),
+                at.loss_from_hanging,
+                at.loss_from_green,
+                at.ceiling,
+                at.aw,
+            ),
+            tracer,
+        )
         made = plan.hanging
         hanging = lines_of((made.mass, made.water, made.fat, made.salt), tracer)
         claims, cautions = at.claims, plan.cautions
@@ -250,6 +260,15 @@ def piece(context: Context, given: PieceGiven) -> PieceShown:
         notes=tuple(notes),
         traces=tracer.traces,
     )
+
+
+def _less_cuts(amount: Amount, kept_frac: float) -> Amount:
+    """The mass to reach, of what is left after tastes and cuts."""
+    if kept_frac == 1.0:
+        return amount
+    low, high = (None if one is None else one * kept_frac for one in (amount.low, amount.high))
+    inputs = {**amount.inputs, "kept_frac": kept_frac}
+    return replace(amount, value=amount.value * kept_frac, low=low, high=high, inputs=inputs)
 
 
 def _loss(state: PieceState, from_kg: float | None, tracer: Tracer) -> Figure | None:

@@ -12,8 +12,10 @@ from typing import Any, Generic, TypeVar
 from saltfare.core.errors import NotFound
 from saltfare.core.fields import Measured
 from saltfare.journal import events_handling as handling
+from saltfare.journal import events_judged as judged
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.events import Body, Corrected, Event, Noted
+from saltfare.journal.events_lot import TastingNoted
 from saltfare.journal.fold import Fact, Handlers, effective, fold, in_time
 from saltfare.journal.store import Journal
 
@@ -45,10 +47,12 @@ class Entry(Generic[B]):
 
 @dataclass(frozen=True, slots=True)
 class Rebased:
-    """Meat that left other than by drying: from `at` on a mass is `kept` of what it would have been."""
+    """Meat that left other than by drying: from `at` on a mass is `kept` of what it would have been.
+    left_kg: what the scale then showed."""
 
     at: datetime
     kept: float
+    left_kg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +70,7 @@ class PieceState:
     started_at: datetime
     zone: str
     started: kinds.Started
+    frozen: tuple[Entry[judged.ParasiteStep], ...] = ()
     salted: tuple[Entry[kinds.Salted], ...] = ()
     drained: tuple[Entry[handling.Drained], ...] = ()
     turned: tuple[Entry[kinds.Turned], ...] = ()
@@ -83,6 +88,7 @@ class PieceState:
     taken_down: tuple[Entry[kinds.TakenDown], ...] = ()
     discarded: tuple[Entry[handling.Discarded], ...] = ()
     notes: tuple[Entry[Noted], ...] = ()
+    tastings: tuple[Entry[TastingNoted], ...] = ()
     forecasts: tuple[Entry[kinds.ForecastIssued], ...] = ()
     parent: str | None = None
     parts: tuple[str, ...] = ()
@@ -138,8 +144,11 @@ class PieceState:
 
     @property
     def last_mass_kg(self) -> float | None:
-        """Its mass at the last weigh-in, or at hanging where there is none."""
-        return self.last_weight[1] if self.last_weight else None
+        """What the scale showed last of it: hung, weighed in, cut from, or taken down."""
+        weights = [self.last_weight] if self.last_weight else []
+        weights += [(one.at, one.left_kg) for one in self.rebased]
+        weights += [(e.at, e.body.mass.value) for e in self.taken_down if e.body.mass is not None]
+        return max(weights, key=lambda weight: weight[0])[1] if weights else None
 
     @property
     def chamber(self) -> str | None:
@@ -247,7 +256,7 @@ def _start(state: PieceState | None, fact: Fact, body: kinds.Started) -> PieceSt
 
 
 def _taste(state: PieceState | None, fact: Fact, body: handling.Tasted) -> PieceState | None:
-    return _rebase(state, fact.at, body.after.value / body.before.value)
+    return _rebase(state, fact.at, body.after.value, body.before.value)
 
 
 def _split(state: PieceState | None, fact: Fact, body: handling.SplitOff) -> PieceState | None:
@@ -264,11 +273,11 @@ def _split(state: PieceState | None, fact: Fact, body: handling.SplitOff) -> Pie
         ended_at=None,
         became=(),
     )
-    return _rebase(part, fact.at, body.mass.value / body.whole.value)
+    return _rebase(part, fact.at, body.mass.value, body.whole.value)
 
 
-def _rebase(state: PieceState | None, at: datetime, kept: float) -> PieceState | None:
-    return state and replace(state, rebased=in_time(state.rebased, Rebased(at, kept)))
+def _rebase(state: PieceState | None, at: datetime, left_kg: float, of_kg: float) -> PieceState | None:
+    return state and replace(state, rebased=in_time(state.rebased, Rebased(at, left_kg / of_kg, left_kg)))
 
 
 def _cut(state: PieceState | None, fact: Fact, body: handling.CutInTwo) -> PieceState | None:
@@ -286,6 +295,7 @@ def _discard(state: PieceState | None, fact: Fact, body: handling.Discarded) -> 
 
 _HANDLERS: Handlers[PieceState | None] = {
     kinds.Started: _start,
+    judged.ParasiteStep: _series("frozen"),
     kinds.Salted: _series("salted"),
     kinds.Turned: _series("turned"),
     kinds.Washed: _series("washed"),
@@ -307,6 +317,7 @@ _HANDLERS: Handlers[PieceState | None] = {
     handling.TiedInto: _tie,
     handling.Discarded: _discard,
     Noted: _series("notes"),
+    TastingNoted: _series("tastings"),
 }
 
 

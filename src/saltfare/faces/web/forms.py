@@ -68,13 +68,16 @@ class Form:
         return bool(self.problems)
 
 
-def refused(typed: Mapping[str, str], problems: Iterable[Problem], words: Words, *, prefix: str = "") -> Form:
+def refused(
+    typed: Mapping[str, str], problems: Iterable[Problem], words: Words, *, prefix: str = "", of: str = ""
+) -> Form:
     """The form again, with the text as typed and each problem at its control."""
+    whose = of or prefix.rstrip("-").replace("-", "_")
     found = tuple(
         Wrong(
             p.field,
             prefix + anchor_of(p.field, typed),
-            label_of(p.field, words, of=prefix.rstrip("-").replace("-", "_")),
+            label_of(p.field, words, of=whose),
             p.code,
             said.text,
             said.mend,

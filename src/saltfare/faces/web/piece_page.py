@@ -20,6 +20,7 @@ from saltfare.faces.words import find
 if TYPE_CHECKING:
     from saltfare.actions.piece_view import ForecastShown, PieceShown
     from saltfare.actions.pieces import PieceLine
+    from saltfare.core.figure import Note
 
 _TABLE_ROWS = 24
 
@@ -52,6 +53,7 @@ def piece_page(
         form=form or Form(),
         one=one,
         record=desk.run("forecast_record", {"code": one.code}),
+        odd=odd(one),
         sentence=sentence(desk, one),
         cut=cut_of(desk, one.cut),
         chamber=chambers.get(one.chamber or "", one.chamber or ""),
@@ -121,6 +123,11 @@ def sentence(desk: Desk, one: PieceShown) -> str:
     if words.shown.on(ready.early) == words.shown.on(ready.late):
         return words.t("piece.is.hanging_one_day", **given)
     return words.t("piece.is.hanging_ready", **given)
+
+
+def odd(one: PieceShown) -> tuple[Note, ...]:
+    """What stands against its last weigh-in, so that it can be weighed again while it is at hand."""
+    return one.weigh_ins[-1].notes if one.weigh_ins and one.state != "taken down" else ()
 
 
 def line_said(desk: Desk, one: PieceLine) -> str:

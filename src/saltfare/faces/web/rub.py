@@ -27,7 +27,7 @@ def ask(desk: AtDesk, request: Request) -> Response:
     found, problems = _work(desk, typed)
     if desk.partial:
         return desk.page("_rub_slip.html", **_view(desk, typed, found, problems))
-    form = desk.refused(typed, problems) if problems else Form(typed)
+    form = desk.refused(typed, problems, of="rub") if problems else Form(typed)
     return _page(desk, form, found, problems, status=422 if problems else 200)
 
 
@@ -38,12 +38,17 @@ def start(desk: AtDesk, typed: Typed) -> Response:
     given = _given(desk, typed, (*_ASKED, "name", "request_id", *_DOSES))
     if found is not None and found.like is not None:
         given["like"] = found.like.code
+        # hands are in the salt: cut and day will do, and the code tells two apart
+        if not given.get("name", "").strip():
+            given["name"] = desk.words.t(
+                "rub.unnamed", cut=cut_of(desk, found.like.cut), on=desk.context.today
+            )
     given |= _silent(found)
     try:
         made = desk.run("rub_piece", given)
     except Refused as error:
         again = problems or error.problems
-        return _page(desk, desk.refused(typed, again), found, again, status=422)
+        return _page(desk, desk.refused(typed, again, of="rub"), found, again, status=422)
     return desk.go(f"/pieces/{made.code}?done={made.events[1]}&act=rub&drop=rub")
 
 
@@ -84,7 +89,7 @@ def _view(desk: Desk, typed: Mapping[str, str], found: Any, problems: tuple[Prob
         key = str(problem.params.get("reason_for", ""))
         doubts.append(
             {
-                "label": label_of(problem.field, words),
+                "label": label_of(problem.field, words, of="rub"),
                 "said": words.problem(problem),
                 "key": key if key == problem.code else "",
                 "reason": typed.get(f"reasons.{key}", ""),
@@ -94,7 +99,7 @@ def _view(desk: Desk, typed: Mapping[str, str], found: Any, problems: tuple[Prob
         "found": found,
         "doubts": doubts,
         "halves": bool(found.as_last and found.as_last.applications > 1),
-        "still": [label_of(name, words) for name in found.open],
+        "still": [label_of(name, words, of="rub") for name in found.open],
         "put_on": _put_on(desk, typed, found),
     }
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from saltfare.core.figure import Note, Verdict
+from saltfare.core.figure import Verdict
 from saltfare.core.glossary import entry
 from saltfare.faces.units_shown import Shown
 from saltfare.faces.web.forms import Form
@@ -44,6 +44,8 @@ ACT_NAMES = {
     "correct": "correct",
 }
 _MASSES = ("mass", "before", "after", *(f"masses.{n}" for n in range(6)))
+_AT_HAND = frozenset({"mass", "volume", "time", "temperature"})
+_RECIPE = frozenset({"brine_strength"})
 _SCALE_UNIT = re.compile(r"[^a-z]*(kg|g|lb|oz)")
 
 
@@ -133,6 +135,11 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         # parts per million by name: their glossary ranges are typed so
         small = amount.quantity.startswith(("nitrite_", "nitrate_"))
         return words.shown.quantity(amount.value, "fraction:ppm" if small else kind)
+
+    def on_the_bench(amounts: Sequence[AmountDue]) -> list[AmountDue]:
+        """Of the amounts of a step, what a scale, a clock or a thermometer shows. Estimates stay with the
+        plan, where their bands are."""
+        return [a for a in amounts if entry(a.quantity).kind in _AT_HAND or a.quantity in _RECIPE]
 
     def due_when(due: DueShown) -> str:
         on = words.shown.on(due.on, weekday=True)
@@ -228,6 +235,7 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         "band_text": band_text,
         "banded": banded,
         "limit_value": lambda limit: words.shown.quantity(limit.limit.value, "fraction:ppm"),
+        "on_the_bench": on_the_bench,
         "act_name": ACT_NAMES.__getitem__,
         "due_form": due_form,
         # as a scale shows it: the plan has rounded it to its step
@@ -236,7 +244,6 @@ def says(words: Words) -> dict[str, Callable[..., Any]]:
         "effect_said": effect_said,
         "told_as": told_as,
         "said_as": lambda path, codes: [(code, words.t(f"{path}.{code}")) for code in codes],
-        "caution_texts": lambda codes: [words.note(Note(code), "caution") for code in codes],
         "line_label": line_label,
         "limit_label": limit_label,
         "limit_text": limit_text,
