@@ -15,6 +15,7 @@ from saltfare.actions.context import Context
 from saltfare.actions.judged_card import asked, criteria_of, facts_with_cooling
 from saltfare.actions.judged_facts import gathered
 from saltfare.actions.judged_items import Item, item
+from saltfare.actions.money import Price
 from saltfare.actions.pack_food import FOODS, Food
 from saltfare.actions.pack_keeping import bulk_of
 from saltfare.actions.pack_place import RULES
@@ -252,7 +253,7 @@ class PouchGiven(Frozen):
     stands: bool | None = None
     absorber: Annotated[Measured, Quantity("absorber_capacity")] | None = None
     desiccant: Annotated[Measured, Quantity("desiccant_mass")] | None = None
-    cost_minor: int | None = Field(default=None, ge=0)
+    cost: Price | None = None
 
 
 class MixPackGiven(Command):
@@ -333,7 +334,8 @@ def _made(context: Context, given: MixPackGiven, states: list[LotState]) -> lots
         raise Refused(Problem("in_the_future", "packed_on", packed.isoformat()))
     pouch = None
     if given.pouch is not None:
-        pouch = lots.Pouch(**{name: getattr(given.pouch, name) for name in PouchGiven.model_fields})
+        told = {name: getattr(given.pouch, name) for name in PouchGiven.model_fields}
+        pouch = lots.Pouch(cost_minor=told.pop("cost"), **told)
         _fits(context, given, pouch)
     by_code: dict[str, Measured] = {}
     for part, state in zip(given.parts, states, strict=True):

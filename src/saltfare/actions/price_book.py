@@ -9,6 +9,7 @@ from pydantic import Field
 
 from saltfare.actions.context import Context
 from saltfare.actions.judged_items import key_of_place
+from saltfare.actions.money import Price
 from saltfare.actions.pouch_shapes import lot_named
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.core.errors import NotFound, Problem, Refused
@@ -52,12 +53,12 @@ class PricesShown(Output):
 
 class SetPriceGiven(Command):
     """A price. meat: `name` is a cut of the library or the code of one piece; food: an ingredient's name or
-    id; cure_mix: its name; chamber: its key, with `energy` of a day. mass: that `minor` is for, a kilogram
-    where nobody said. minor: in minor units, negative for none."""
+    id; cure_mix: its name; chamber: its key, with `energy` of a day. mass: that `price` is for, a kilogram
+    where nobody said."""
 
     what: PriceOf
     name: str = Field(default="", max_length=80)
-    minor: int | None = None
+    price: Price | None = None
     mass: Annotated[Measured, Quantity("price_mass")] | None = None
     energy: Annotated[Measured, Quantity("energy_a_day")] | None = None
     origin: str = Field(default="", max_length=200)
@@ -100,19 +101,17 @@ def prices(context: Context, given: PricesGiven) -> PricesShown:
 
 def set_price(context: Context, given: SetPriceGiven) -> Done:
     """Write a price into the price book; the one before stays readable."""
-    if given.minor is not None and given.minor < 0:
-        raise Refused(Problem("cost_negative", "minor", str(given.minor)))
     if given.what == "chamber":
         if given.energy is None:
             raise Refused(Problem("missing", "energy"))
         _chamber(context, given.name)
-    elif given.minor is None:
-        raise Refused(Problem("missing", "minor"))
+    elif given.price is None:
+        raise Refused(Problem("missing", "price"))
     amount = given.energy if given.what == "chamber" else given.mass if given.what in _BY_MASS else None
     body = PriceSet(
         what=given.what,
         name=given.name,
-        minor=None if given.what == "chamber" else given.minor,
+        minor=None if given.what == "chamber" else given.price,
         amount=amount,
         currency=context.settings.currency,
         origin=given.origin,

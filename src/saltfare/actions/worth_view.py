@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from saltfare.actions.context import Context
+from saltfare.actions.money import Price
 from saltfare.actions.pack_content import pack_content
 from saltfare.actions.pack_keeping import pack_keeping
 from saltfare.actions.pack_worth import PackWorth, pack_worth
@@ -85,18 +86,18 @@ def _energy_price(worth: PackWorth) -> float:
 
 
 class SwapGiven(Query):
-    """Packs of one lot for packs of another. cost and elsewhere: of one pack, in minor units; the cost of a
+    """Packs of one lot for packs of another. cost and elsewhere: of one pack; the cost of a
     lot of ours is taken from its worth where it is not typed. elsewhere: what whoever gets it would pay."""
 
     code: str = Field(max_length=40)
     packs: int = Field(default=1, ge=1, le=500)
-    cost_minor: int | None = None
-    elsewhere_minor: int | None = None
+    cost: Price | None = None
+    elsewhere: Price | None = None
     other: str | None = Field(default=None, max_length=40)
     other_name: str = Field(default="", max_length=120)
     other_home_cured: bool = False
-    other_cost_minor: int | None = None
-    other_elsewhere_minor: int | None = None
+    other_cost: Price | None = None
+    other_elsewhere: Price | None = None
 
 
 class SwapSideShown(Frozen):
@@ -143,13 +144,13 @@ def swap_band(context: Context, given: SwapGiven) -> SwapShown:
         params: dict[str, str | float | int] = {"left": mine_lot.free, "name": mine_lot.name}
         raise Refused(Problem("swap_above_lot", "packs", str(given.packs), params=params))
     notes: list[Note] = []
-    mine = _side(context, mine_lot, "", given.cost_minor, given.elsewhere_minor, False, "", notes)
+    mine = _side(context, mine_lot, "", given.cost, given.elsewhere, False, "", notes)
     theirs = _side(
         context,
         their_lot,
         given.other_name,
-        given.other_cost_minor,
-        given.other_elsewhere_minor,
+        given.other_cost,
+        given.other_elsewhere,
         given.other_home_cured,
         "other_",
         notes,
@@ -202,7 +203,7 @@ def _side(
     prefix: str,
     notes: list[Note],
 ) -> SwapSideShown:
-    for field, typed in ((f"{prefix}cost_minor", cost), (f"{prefix}elsewhere_minor", elsewhere)):
+    for field, typed in ((f"{prefix}cost", cost), (f"{prefix}elsewhere", elsewhere)):
         if typed is not None and typed <= 0:
             raise Refused(Problem("swap_price_not_positive", field, str(typed)))
     cost_from: Literal["typed", "worth"] = "typed"
@@ -214,9 +215,9 @@ def _side(
             notes.append(Note("worth_at_least"))
     missing = []
     if value is None:
-        missing.append(Problem("missing", f"{prefix}cost_minor"))
+        missing.append(Problem("missing", f"{prefix}cost"))
     if elsewhere is None:
-        missing.append(Problem("missing", f"{prefix}elsewhere_minor"))
+        missing.append(Problem("missing", f"{prefix}elsewhere"))
     if missing or value is None or elsewhere is None:
         raise Refused(*missing)
     days, left = _left(context, lot)
