@@ -255,7 +255,6 @@ class MenuShown(Output):
     cost_minor: int
     grams_person_day: int
     cautions: tuple[Note, ...]
-    problems: tuple[Note, ...] = ()
 
 
 class ExplainGiven(OneTrip):

@@ -101,7 +101,7 @@ def _line(context: Context, state: TripState) -> TripLine:
         people=len(state.party),
         preset=menu.preset if menu else None,
         short_kcal=menu.short_kcal if menu else None,
-        packs=sum(item.packs for item in menu.items) if menu else None,
+        packs=sum(sum(item.packs.values()) for item in menu.items) if menu else None,
         lacks=lacks(state),
     )
 

@@ -226,23 +226,30 @@ class Served(Frozen):
 
 
 class ItemTaken(Frozen):
-    """An item as it stood when the menu was committed. decided: taken on the person's own decision."""
+    """An item as it stood when the menu was committed. key, origin: where it comes from. packs: by supply.
+    decided: taken on the person's own decision; why: as they said."""
 
     item: str
+    key: str
+    origin: Literal["lot", "dish", "piece", "food"]
     name: str
-    packs: int
-    servings: int
-    kcal: int
-    pack_g: int
+    packs: dict[int, int]
+    had: int | None = None
     handling: HandlingName
     answer: Literal["meets", "does_not_meet", "cannot_tell"]
     decided: bool = False
+    why: str = ""
+    minutes: int | None = None
+    allergens: tuple[str, ...] = ()
+    allergens_unsure: tuple[str, ...] = ()
 
 
 class MenuCommitted(Body, kind="menu_committed"):
     """A menu as it left the house: who gets what when, and how many packs of each item are held for it.
 
-    goals: what each goal reached and the best that could be. end: how the search ended. short: kcal.
+    problem: all it was planned from, as plain data, so that it can be shown and checked as it was. goals:
+    what each goal reached and the best that could be. end: how the search ended. short: kcal. fuel, water:
+    as planned.
     """
 
     observed: ClassVar[bool] = False
@@ -256,7 +263,7 @@ class MenuCommitted(Body, kind="menu_committed"):
     water_ml: int
     end: str = Field(max_length=20)
     model_version: str = Field(max_length=120)
-    totals: dict[str, Any] = Field(default_factory=dict)
+    problem: dict[str, Any]
 
 
 class MenuReleased(Body, kind="menu_released"):

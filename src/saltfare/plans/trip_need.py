@@ -318,7 +318,7 @@ def _plain(library: Library, body: Body, work: DayWork) -> DayEnergy:
         False,
         power_met,
         _inputs(body) | {"load_kg": work.load_frac * body.mass_kg},
-        tuple(dict.fromkeys((*used, *rows))),
+        tuple({row.ref: row for row in (*used, *rows)}.values()),
     )
 
 
