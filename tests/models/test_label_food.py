@@ -97,7 +97,18 @@ def test_what_a_label_does_not_say_stays_missing() -> None:
 def test_an_energy_that_cannot_be_is_said() -> None:
     slip = EU_LABEL | {"energy": 145 * KJ}
     found = food_from_label(amounts=slip, basis_kg=0.1, law="eu", water_frac=0.1)
-    assert [note.code for note in found.notes] == ["label_energy_apart"]
+    (note,) = found.notes
+    # Annex XIV: 17 x (11 + 52) + 37 x 9 + 8 x 6 = 1452 kJ
+    assert note.code == "label_energy_below"
+    assert note.params == pytest.approx(
+        {"printed_j": 145 * KJ, "reckoned_j": 1452 * KJ, "apart_j": 1307 * KJ}
+    )
+
+
+def test_an_energy_too_high_is_said_with_its_size() -> None:
+    found = food_from_label(amounts=EU_LABEL | {"energy": 3450 * KJ}, basis_kg=0.1, law="eu", water_frac=0.1)
+    assert [note.code for note in found.notes] == ["label_energy_above"]
+    assert found.notes[0].params["apart_j"] == pytest.approx(1998 * KJ)
 
 
 @pytest.mark.parametrize(

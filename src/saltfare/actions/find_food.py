@@ -49,7 +49,9 @@ class FoodsFound(Output):
 def find_food(context: Context, given: FoodGiven) -> FoodsFound:
     """Find a food by what it is called; usual ingredients stand ahead."""
     own = own_foods(context)
-    named = tuple((food_id, one.row.text("name"), one.row.text("group")) for food_id, one in own.items())
+    named = tuple(
+        (food_id, one.row.text("name"), one.row.text("group")) for food_id, one in own.items() if one.listed
+    )
     index = _index(_Rows(context.library.version, context.library), named)
     hits = search(index=index, query=given.name, limit=given.most)
     groups = foods.groups()

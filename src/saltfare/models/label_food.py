@@ -76,8 +76,13 @@ def food_from_label(
             del printed["carbohydrate"]
             notes.append(Note("label_fibre_missing"))
     per_kg = {name: value / basis_kg for name, value in printed.items()}
-    if "energy" in per_kg and _energy_apart(printed, law):
-        notes.append(Note("label_energy_apart"))
+    reckoned = _energy_reckoned(printed, law)
+    if "energy" in printed and reckoned is not None:
+        apart = printed["energy"] - reckoned
+        # 40 kJ: rounding of a nearly empty food is no mistake
+        if abs(apart) > max(_ENERGY_APART * reckoned, 4e4):
+            said = {"printed_j": printed["energy"], "reckoned_j": reckoned, "apart_j": abs(apart)}
+            notes.append(Note("label_energy_above" if apart > 0.0 else "label_energy_below", said))
     estimated = False
     if water_frac is not None:
         per_kg["water"] = water_frac
@@ -122,16 +127,13 @@ def _refuse(amounts: Mapping[str, float], basis_kg: float, law: Law, water_frac:
         raise Refused(*problems)
 
 
-def _energy_apart(printed: Mapping[str, float], law: Law) -> bool:
-    """Whether the energy printed is far from what protein, fat and carbohydrate give; carbohydrate total."""
+def _energy_reckoned(printed: Mapping[str, float], law: Law) -> float | None:
+    """What protein, fat and carbohydrate (total) give, None where one of them is not printed."""
     if not {"protein", "fat", "carbohydrate"} <= set(printed):
-        return False
+        return None
     three = {"protein_kg": printed["protein"], "fat_kg": printed["fat"]}
     alcohol_kg, fibre_kg = printed.get("alcohol", 0.0), printed.get("fibre", 0.0)
     if law == "eu":
         available_kg = printed["carbohydrate"] - fibre_kg
-        reckoned = energy_eu(**three, available_kg=available_kg, fibre_kg=fibre_kg, alcohol_kg=alcohol_kg)
-    else:
-        reckoned = energy_general(**three, carbohydrate_kg=printed["carbohydrate"], alcohol_kg=alcohol_kg)
-    # 40 kJ: rounding of a nearly empty food is no mistake
-    return abs(printed["energy"] - reckoned) > max(_ENERGY_APART * reckoned, 4e4)
+        return energy_eu(**three, available_kg=available_kg, fibre_kg=fibre_kg, alcohol_kg=alcohol_kg)
+    return energy_general(**three, carbohydrate_kg=printed["carbohydrate"], alcohol_kg=alcohol_kg)
