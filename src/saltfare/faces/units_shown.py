@@ -29,9 +29,9 @@ _LADDERS: dict[str, dict[str, tuple[tuple[str, float], ...]]] = {
         "imperial": (("lb", 0.45359237), ("oz", 0.0)),
     },
     "length": {
-        "metric": (("m", 1.0), ("cm", 0.02), ("mm", 0.0)),
-        "us": (("in", 0.0),),
-        "imperial": (("in", 0.0),),
+        "metric": (("km", 5000.0), ("m", 1.0), ("cm", 0.02), ("mm", 0.0)),
+        "us": (("mi", 5000.0), ("ft", 3.048), ("in", 0.0)),
+        "imperial": (("mi", 5000.0), ("ft", 3.048), ("in", 0.0)),
     },
     "temperature": {
         "metric": (("C", -math.inf),),
@@ -53,6 +53,9 @@ _PLACES = {
     "oz": 2,
     "cm": 1,
     "mm": 1,
+    "km": 2,
+    "mi": 2,
+    "ft": 0,
     "in": 2,
     "C": 1,
     "F": 1,
@@ -60,6 +63,7 @@ _PLACES = {
     "d": 1,
     "%": 1,
     "ppm": 0,
+    "kcal": 0,
 }
 _BARE = {"aw": 3, "1": 3, "ratio": 3, "number": 3, "count": 0}
 _FINEST = {"kg": 3, "lb": 3}  # no interval of a whole piece is finer than a gram

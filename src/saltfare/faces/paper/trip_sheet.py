@@ -191,4 +191,4 @@ def range_said(words: Words, figure: Any, kind: str) -> str:
     if low is None or high is None or high - low < 0.02 * max(abs(high), 1e-9):
         return words.shown.quantity(figure.value, kind)
     first, last = words.shown.span(low, high, kind)
-    return words.t("chart.span", low=first, high=last)
+    return words.t("trips.span", low=first, high=last)

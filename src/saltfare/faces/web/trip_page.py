@@ -47,7 +47,6 @@ def trip_page(
         "trip.html",
         part="trips",
         status=status,
-        one=one,
         kept=kept if desk.words.has(f"page.trips.kept.{kept}") else "",
         drop=drop,
         problems=said,
@@ -157,7 +156,7 @@ def _between(desk: Desk, figures: Sequence[Any], kind: str, *, span: bool = True
     if high - low < 0.01 * high:
         return shown.quantity(figures[0].value, kind)
     first, last = shown.span(low, high, kind)
-    return desk.words.t("chart.span", low=first, high=last)
+    return desk.words.t("trips.span", low=first, high=last)
 
 
 def _need_chart(desk: Desk, need: Any, eaten: Mapping[int, float]) -> dict[str, Any]:
