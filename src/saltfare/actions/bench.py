@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
+from saltfare.actions.calendar import PlannedDue, tasks_due
 from saltfare.actions.context import Context
 from saltfare.actions.due import due
 from saltfare.actions.shapes import Output, Query
@@ -13,6 +14,7 @@ from saltfare.core.figure import Note
 from saltfare.journal.piece import State, pieces
 
 When = Literal["late", "today", "coming"]
+_PLANNED_DAYS = 7
 
 
 class BenchGiven(Query):
@@ -49,7 +51,8 @@ class DueShown(Frozen):
 
 
 class BenchShown(Output):
-    """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn."""
+    """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn. planned: open
+    tasks of the plan taken on, those that are late or within a week."""
 
     today: date
     late: tuple[DueShown, ...]
@@ -57,6 +60,7 @@ class BenchShown(Output):
     coming: tuple[DueShown, ...]
     in_salt: int
     pieces: int
+    planned: tuple[PlannedDue, ...] = ()
 
 
 def bench(context: Context, given: BenchGiven) -> BenchShown:
@@ -93,6 +97,7 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
         coming=tuple(lists["coming"]),
         in_salt=sum(state.state is State.IN_SALT for state in states),
         pieces=len(states),
+        planned=tasks_due(context, ahead_days=_PLANNED_DAYS),
     )
 
 

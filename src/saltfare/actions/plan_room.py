@@ -16,9 +16,10 @@ from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.journal import events_plan as kinds
 from saltfare.journal.chamber import chamber, chambers
+from saltfare.journal.dish import dishes
 from saltfare.journal.events_piece import CureMix
 from saltfare.journal.plan import away_days, room, wishes
-from saltfare.journal.trip import trip
+from saltfare.journal.trip import trip, trips
 
 Volume = Annotated[Measured, Quantity("fridge_volume")]
 _MOST_AWAY = 400
@@ -89,7 +90,8 @@ class WishShown(Frozen):
 
 
 class PlanRoomShown(Output):
-    """Wishes, room and days away as they stand (SI)."""
+    """Wishes, room and days away as they stand (SI). trips: those still to leave, by code and name;
+    recipes: the batches whose recipe a dish can have."""
 
     wishes: tuple[WishShown, ...]
     chambers: tuple[ChamberRoom, ...]
@@ -101,6 +103,8 @@ class PlanRoomShown(Output):
     work_from_h: float | None
     work_until_h: float | None
     away: tuple[tuple[date, date], ...]
+    trips: tuple[tuple[str, str], ...]
+    recipes: tuple[tuple[str, str], ...]
 
 
 def wish_stock(context: Context, given: WishGiven) -> Wished:
@@ -154,7 +158,7 @@ def set_capacity(context: Context, given: CapacityGiven) -> Done:
         name: getattr(given, name) for name in kinds.RoomTold.model_fields if name != "reasons"
     }
     if not problems and all(value is None or value == {} for value in told.values()):
-        problems.append(Problem("nothing_told", "hooks"))
+        problems.append(Problem("no_room_told", "hooks"))
     if problems:
         raise Refused(*problems)
     return done(context, given, [(kinds.ROOM, kinds.RoomTold(**told))])
@@ -196,6 +200,12 @@ def plan_room(context: Context, given: PlanRoomGiven) -> PlanRoomShown:
         work_from_h=there.work_from_h,
         work_until_h=there.work_until_h,
         away=spans(away_days(context.journal)),
+        trips=tuple(
+            (one.code, one.name)
+            for one in trips(context.journal)
+            if one.departure > context.today and one.cancelled is None
+        ),
+        recipes=tuple((one.code, one.name) for one in dishes(context.journal)),
     )
 
 

@@ -32,6 +32,7 @@ from saltfare.faces.web import (
     paper,
     pieces,
     plan,
+    plan_back,
     rub,
     settings,
     sources,
@@ -105,7 +106,7 @@ def create_app(
         trips,
     ):
         app.include_router(part.router)
-    for part in (settings, understood, api):
+    for part in (plan_back, settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)
