@@ -21,13 +21,26 @@ def si(value: float) -> Measured:
 
 
 def loin_lot(
-    house: House, *, mass: str = "1.06 kg", packs: int = 4, place: str = "pantry", **pack: Any
+    house: House,
+    *,
+    mass: str = "1.06 kg",
+    packs: int = 4,
+    place: str = "pantry",
+    mass_of: str = "200 g",
+    **pack: Any,
 ) -> str:
     """A loin weighed down to a mass and packed."""
     code = house.hung()
     house.do("weigh_in", 60, code=code, mass=mass, reasons={"mass": "a test"})
-    portion = {"packs": packs, "mass": "200 g", "sealed": "no_oxygen", "place": place, **pack}
-    did = house.do("take_down", 61, code=code, mass=mass, portions=[portion], reasons={"mass": "a test"})
+    portion = {"packs": packs, "mass": mass_of, "sealed": "no_oxygen", "place": place, **pack}
+    did = house.do(
+        "take_down",
+        61,
+        code=code,
+        mass=mass,
+        portions=[portion],
+        reasons={"mass": "a test", "portions.0.mass": "a test"},
+    )
     return str(did.codes[0])
 
 

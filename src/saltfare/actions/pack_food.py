@@ -13,6 +13,7 @@ from saltfare.actions.dish_recipe import line_of
 from saltfare.actions.judged_facts import jar_value
 from saltfare.actions.judged_items import item
 from saltfare.actions.piece_forecast import made_of
+from saltfare.actions.stream_tails import tails, tails_of
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
 from saltfare.core.figure import Note
 from saltfare.core.library import Library
@@ -70,40 +71,38 @@ class Foods:
     notes: tuple[Note, ...] = ()
 
 
-def streams_of_food(context: Context, lot: LotState) -> dict[str, int]:
-    """The streams that tell what is in a lot, with their versions: part of the key of what rests on it."""
-    heads: dict[str, int] = {}
-    _heads(context, lot, heads, 0)
-    return heads
+def tails_of_food(context: Context, lot: LotState) -> dict[str, str]:
+    """The streams that tell what is in a lot, as they end: part of the key of what rests on it."""
+    streams: dict[str, None] = {}
+    _streams(context, lot, streams, 0)
+    return {**tails(context, streams), **tails_of(context, "isotherm/"), **tails_of(context, "food/")}
 
 
-def _heads(context: Context, lot: LotState, heads: dict[str, int], deep: int) -> None:
-    heads["lot/" + lot.code] = lot.version
+def _streams(context: Context, lot: LotState, into: dict[str, None], deep: int) -> None:
+    into["lot/" + lot.code] = None
     if lot.made.piece:
-        _forebears(context, lot.made.piece, heads)
+        _forebears(context, lot.made.piece, into)
     if lot.made.dish:
-        heads |= context.journal.heads("dish/" + lot.made.dish)
-        heads |= context.journal.heads("food/")
+        into["dish/" + lot.made.dish] = None
     if lot.made.bought:
-        heads |= context.journal.heads("bought/" + lot.made.bought)
-    heads |= context.journal.heads("isotherm/")
+        into["bought/" + lot.made.bought] = None
     for part in lot.made.parts if deep < _MOST_DEEP else ():
         try:
-            _heads(context, lot_of(context.journal, part.code), heads, deep + 1)
+            _streams(context, lot_of(context.journal, part.code), into, deep + 1)
         except NotFound:
-            heads |= context.journal.heads("dish/" + part.code)
+            into["dish/" + part.code] = None
 
 
-def _forebears(context: Context, code: str, heads: dict[str, int]) -> None:
+def _forebears(context: Context, code: str, into: dict[str, None]) -> None:
     """A piece, and those it was cut from or tied of: their history is its own."""
     own = context.journal.fold(pieces.STREAM + code, tuple)
-    if not own or pieces.STREAM + code in heads:
+    if not own or pieces.STREAM + code in into:
         return
-    heads[pieces.STREAM + code] = own[-1].stream_version
+    into[pieces.STREAM + code] = None
     first = own[0].body
     before = (first.parent,) if isinstance(first, handling.SplitOff) else ()
     for one in tuple(first.parts) if isinstance(first, handling.TiedTogether) else before:
-        _forebears(context, one, heads)
+        _forebears(context, one, into)
 
 
 def foods_of(context: Context, lot: LotState, *, deep: int = 0) -> Foods:

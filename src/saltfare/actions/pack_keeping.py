@@ -13,10 +13,11 @@ from typing import Any, Literal
 import numpy as np
 
 from saltfare.actions.context import Context
-from saltfare.actions.pack_food import FOODS, Foods, foods_of, streams_of_food
-from saltfare.actions.pack_place import RULES, KeptIn, kept_in, streams_of_places
+from saltfare.actions.pack_food import FOODS, Foods, foods_of, tails_of_food
+from saltfare.actions.pack_place import RULES, KeptIn, kept_in, tails_of_places
 from saltfare.actions.pack_pouch import Closed, closed
 from saltfare.actions.shapes import Output, Tracer
+from saltfare.actions.stream_tails import tails_of
 from saltfare.core.errors import NotConverged, OutOfRange, Refused
 from saltfare.core.fields import Frozen
 from saltfare.core.figure import Figure, Note
@@ -124,15 +125,15 @@ def pack_keeping(context: Context, lot: LotState) -> PackKeeping:
     key = key_of(
         action="pack_keeping",
         given=[lot.code, context.settings.zone],
-        heads={**streams_of_food(context, lot), **streams_of_places(context, lot), **_films(context)},
+        heads={
+            **tails_of_food(context, lot),
+            **tails_of_places(context, lot),
+            **tails_of(context, "film/"),
+        },
         version=model_version(context.library.version),
     )
     kept = context.cache.cached(key, lambda: _made(context, lot).model_dump(mode="json"))
     return PackKeeping.model_validate(kept)
-
-
-def _films(context: Context) -> dict[str, int]:
-    return dict(context.journal.heads("film/"))
 
 
 def _made(context: Context, lot: LotState) -> PackKeeping:

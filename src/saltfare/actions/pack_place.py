@@ -10,6 +10,7 @@ import numpy as np
 
 from saltfare.actions.context import Context
 from saltfare.actions.judged_items import key_of_place
+from saltfare.actions.stream_tails import tails
 from saltfare.core.tables import Row
 from saltfare.journal.chamber import ChamberState
 from saltfare.journal.chamber import chambers as chamber_states
@@ -70,16 +71,20 @@ def kept_in(context: Context, lot: LotState) -> KeptIn:
     return KeptIn(Place(ends, temp, humid), since, basis, tuple(assumed), rows)
 
 
-def streams_of_places(context: Context, lot: LotState) -> dict[str, int]:
-    """The streams a lot's air is read from, with their versions: part of the key of what rests on it."""
+def tails_of_places(context: Context, lot: LotState) -> dict[str, str]:
+    """The streams a lot's air is read from, as they end: part of the key of what rests on it."""
     keys = {key_of_place(lot.made.place), *(key_of_place(e.body.place) for e in lot.moved)}
-    heads: dict[str, int] = {}
-    named = {state.key for state in chamber_states(context.journal) if key_of_place(state.name) in keys}
-    named |= {state.key for state in place_states(context.journal) if key_of_place(state.name) in keys}
-    for prefix in ("chamber/", "place/"):
-        found = context.journal.heads(prefix).items()
-        heads |= {s: v for s, v in found if s.partition("/")[2] in keys | named}
-    return heads
+    streams = [
+        f"chamber/{state.key}"
+        for state in chamber_states(context.journal)
+        if {state.key, key_of_place(state.name)} & keys
+    ]
+    streams += [
+        f"place/{state.key}"
+        for state in place_states(context.journal)
+        if {state.key, key_of_place(state.name)} & keys
+    ]
+    return tails(context, streams)
 
 
 def _stays(lot: LotState, since: datetime) -> list[tuple[datetime, str]]:
