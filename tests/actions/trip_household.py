@@ -59,7 +59,8 @@ class Camp(House):
         )
         code = str(made.code)
         self.do("set_days", code=code, days=changes.pop("days_told", [DAY] * days))
-        self.do("set_party", code=code, people=changes.pop("people", [ANNA, BO]))
+        people, reasons = changes.pop("people", [ANNA, BO]), changes.pop("reasons", {})
+        self.do("set_party", code=code, people=people, reasons=reasons)
         self.do("set_kitchen", code=code, **{**KITCHEN, **changes.pop("kitchen", {})})
         self.do("set_staples", code=code, staples=STAPLES if staples is None else staples)
         return code

@@ -34,6 +34,7 @@ from saltfare.journal import events_trip as kinds
 from saltfare.journal.lot import LotState
 from saltfare.journal.lot import lot as lot_of
 from saltfare.journal.piece import piece as piece_of
+from saltfare.journal.shelf import bought as bought_of
 from saltfare.journal.trip import TripState
 from saltfare.models.criteria import Question
 from saltfare.plans.menu_admit import kept_from
@@ -176,11 +177,13 @@ def _trail(context: Context, state: TripState, codes: list[str]) -> dict[str, Ca
 def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: CarriedShown | None) -> Offer:
     lot = shelf.lot
     content = lot_contents(context, lot)
-    meat = bool(lot.made.piece)
+    what = _bought_as(context, lot)
+    meat = bool(lot.made.piece) or what == "cured_meat"
     hot = content.water_ml is not None and content.water_ml > 0
-    main = not meat and (hot or lot.made.dish is not None or lot.made.bought is not None)
-    uncooked, raw, settles = None, False, tuple[Note, ...]()
-    if meat or lot.made.parts:
+    main = not meat and (hot or lot.made.dish is not None or what == "meal")
+    # whether bought cured meat was ever heated stands on no label that is typed here
+    uncooked, raw, settles = None, what == "cured_meat", tuple[Note, ...]()
+    if lot.made.piece or lot.made.parts:
         uncooked, raw, settles = _uncooked(context, judged_item(context, lot.code))
     pouch = lot.made.pouch
     tare = round(1000.0 * pouch.tare.value) if pouch and pouch.tare else 0
@@ -217,6 +220,17 @@ def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: Car
         cautions=carried.cautions if carried else (),
         as_sold=lot.origin == "bought",
     )
+
+
+def _bought_as(context: Context, lot: LotState) -> str:
+    """What kind of product a bought lot is; "" for any other."""
+    if lot.made.bought is None:
+        return ""
+    try:
+        described = bought_of(context.journal, lot.made.bought).described
+    except NotFound:
+        return "meal"
+    return described.what if described is not None else "meal"
 
 
 def _uncooked(context: Context, found: Judged) -> tuple[Answer, bool, tuple[Note, ...]]:

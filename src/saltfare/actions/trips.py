@@ -149,6 +149,7 @@ def _day_problems(library: Library, at: int, day: DayGiven) -> Iterable[Problem]
     names = [sitting.name for sitting in day.sittings]
     if not names:
         yield Problem("menu_no_sittings", f"{where}.sittings", str(at))
+        return
     if len(set(names)) < len(names):
         yield Problem("trip_sitting_twice", f"{where}.sittings", ", ".join(names))
     if day.day and day.night and day.night.value > day.day.value:
