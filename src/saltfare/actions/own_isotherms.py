@@ -28,7 +28,7 @@ class PairGiven(Frozen):
     """Water of a sample, of its whole mass, and the water activity it read."""
 
     water: SampleWater
-    aw: Annotated[Measured, Quantity("water_activity")]
+    aw: Annotated[Measured, Quantity("sample_aw")]
 
 
 class FitGiven(Query):
