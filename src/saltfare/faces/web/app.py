@@ -27,6 +27,7 @@ from saltfare.faces.web import (
     bench,
     buying,
     chambers,
+    dishes,
     forecasts,
     judged,
     paper,
@@ -106,7 +107,7 @@ def create_app(
         trips,
     ):
         app.include_router(part.router)
-    for part in (plan_back, settings, understood, api):
+    for part in (dishes, plan_back, settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 PARTS = (
     ("bench", "/"),
     ("pieces", "/pieces"),
+    ("dishes", "/dishes"),
     ("trips", "/trips"),
     ("chambers", "/chambers"),
     ("sources", "/sources"),

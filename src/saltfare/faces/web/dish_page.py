@@ -1,0 +1,177 @@
+"""The page of one batch: where it stands, its trays, the pouch at camp, and the forms of its acts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
+from starlette.responses import Response
+
+from saltfare.core.errors import NotFound
+from saltfare.core.units import to_unit
+from saltfare.faces import tray_charts
+from saltfare.faces.web.desk import Desk
+from saltfare.faces.web.forms import Form
+from saltfare.faces.web.judged import piece_criteria
+
+if TYPE_CHECKING:
+    from saltfare.actions.dish_report_shapes import TraysShown
+    from saltfare.actions.dish_view import DishLineShown, DishShown
+
+_NAMES = {
+    "cook_dish": "cook",
+    "cool_dish": "cool",
+    "tray_dish": "on-trays",
+    "weigh_trays": "weigh-trays",
+    "dry_spoonful": "spoonful",
+    "condition_dish": "condition",
+    "try_pouch": "test-pouch",
+    "pack_dish": "pack",
+    "discard_dish": "discard",
+}
+_TABLE_ROWS = 12
+
+
+def dish_page(
+    desk: Desk,
+    code: str,
+    *,
+    form: Form | None = None,
+    done: str = "",
+    act: str = "",
+    drop: str = "",
+    status: int = 200,
+) -> Response:
+    """One batch."""
+    one: DishShown = desk.run("dish", {"code": code})
+    acts = [_NAMES[name] for name in one.acts if name in _NAMES]
+    first = act if form and act in acts else (acts[0] if acts else "")
+    recorded = {entry.event_id for entry in one.log}
+    return desk.page(
+        "dish.html",
+        part="dishes",
+        status=status,
+        form=form or Form(),
+        one=one,
+        sentence=sentence(desk, one),
+        first=first,
+        more=[name for name in acts if name != first],
+        can_change="change_recipe" in one.acts,
+        form_of=lambda name: form if form and act == name else act_form_of(desk, name, one),
+        against=[desk.words.problem(problem) for problem in one.against],
+        chart=chart(desk, one.name, one.trays) if one.trays and one.trays.curve else None,
+        points=_points(one.trays) if one.trays else [],
+        mass_kind=_mass_kind(desk, one.trays) if one.trays else "mass",
+        lies_said=lambda kind: desk.context.library.row("tray_foods", kind).text("label"),
+        done=done if done in recorded or act in ("correct", "change") else "",
+        act=act,
+        drop=drop,
+        **_criteria(desk, one),
+    )
+
+
+def _criteria(desk: Desk, one: DishShown) -> dict[str, Any]:
+    try:
+        return piece_criteria(desk, one.code)
+    except NotFound:
+        return {"judged": None, "js": None}
+
+
+def act_form_of(desk: Desk, act: str, one: Any) -> Form:
+    """The form of an act, with what need not be typed again."""
+    shown = desk.words.shown
+    typed: dict[str, str] = {}
+    if act == "weigh-trays" and one.on_trays is not None and one.on_trays.tare_kg:
+        typed = {"tare": shown.typed(one.on_trays.tare_kg, "mass", "g"), "tare_unit": "g"}
+    if act == "condition":
+        typed = {"step": "shaken" if one.state == "conditioning" else "in_jar"}
+    if act == "test-pouch":
+        camp, us = one.choice.camp, shown.measures == "us"
+        typed = {
+            "altitude": shown.typed(camp.altitude.value, "length", "m"),
+            "air": shown.typed(camp.air.value, "temperature", "F" if us else "C"),
+            "cover": camp.cover,
+        }
+        if one.pouch is not None:
+            typed["dry"] = shown.typed(one.pouch.pack.value, "mass", "g")
+    return Form(typed, prefix=f"{act}-")
+
+
+def sentence(desk: Desk, one: DishShown) -> str:
+    """How the batch is, in a sentence or two."""
+    words = desk.words
+    if one.ended:
+        return words.t("dish.is.discarded")
+    state = one.state.replace(" ", "_")
+    given: dict[str, Any] = {
+        "at": {
+            "planned": one.planned_at,
+            "cooked": one.cooked_at,
+            "cooling": one.cooled_at,
+            "on trays": one.trays_since,
+            "conditioning": one.jar_since,
+            "packed": one.packed_at,
+        }[one.state],
+        "packs": one.packs,
+    }
+    trays = one.on_trays
+    if trays is not None and trays.dry_low is not None and trays.dry_high is not None:
+        given |= {"low": trays.dry_low, "high": trays.dry_high}
+        return words.t("dish.is.on_trays_ready", **given)
+    return words.t(f"dish.is.{state}", **given)
+
+
+def line_said(desk: Desk, one: DishLineShown) -> str:
+    """A batch of the list in a line."""
+    words = desk.words
+    state = "discarded" if one.ended else one.state.replace(" ", "_")
+    given: dict[str, Any] = {"since": one.since, "packs": one.packs}
+    if one.dry_low is not None and one.dry_high is not None:
+        return words.t("dishes.is.on_trays_ready", low=one.dry_low, high=one.dry_high, **given)
+    return words.t(f"dishes.is.{state}", **given)
+
+
+def chart(desk: Desk, name: str, trays: TraysShown) -> dict[str, Markup]:
+    """The mass on the trays against the clock, at two widths."""
+    words = desk.words
+    unit = _mass_kind(desk, trays).partition(":")[2]
+
+    def scaled(kg: float) -> float:
+        return to_unit(kg, "mass", unit)
+
+    def clock(at: datetime) -> str:
+        return f"{words.shown.local(at):%H:%M}"
+
+    end = trays.end
+    middle = end.value or 0.0
+    low, high = (end.low or middle, end.high or middle)
+    drawn = tray_charts.TrayChart(
+        times=tuple(point.at for point in trays.curve),
+        low=tuple(scaled(point.low_kg) for point in trays.curve),
+        middle=tuple(scaled(point.middle_kg) for point in trays.curve),
+        high=tuple(scaled(point.high_kg) for point in trays.curve),
+        target=(scaled(low), scaled(middle), scaled(high)),
+        weights=tuple(
+            (w.at, scaled(w.mass_kg), words.t("dish.chart.weighed", at=w.at, mass_kg=w.mass_kg))
+            for w in trays.weights
+        ),
+        description=words.t("dish.chart.description", name=name),
+        axis=words.t("dish.chart.axis", unit=words.shown.label(unit)),
+        target_said=words.t("dish.chart.target", mass_kg=middle),
+        number=lambda value: words.shown.number(value, 2),
+        clock=clock,
+    )
+    return {
+        "phone": tray_charts.tray_svg(drawn, tray_charts.PHONE_WIDTH),
+        "desk": tray_charts.tray_svg(drawn, tray_charts.DESK_WIDTH),
+    }
+
+
+def _mass_kind(desk: Desk, trays: TraysShown) -> str:
+    return f"mass:{desk.words.shown.unit_for('mass', trays.laid.value or 1.0)}"
+
+
+def _points(trays: TraysShown) -> list[Any]:
+    step = max(1, len(trays.curve) // _TABLE_ROWS)
+    return [*trays.curve[:-1:step], *trays.curve[-1:]]
