@@ -54,8 +54,8 @@ WAYS: dict[str, dict[str, Any]] = {
     "frozen first": {"origin": "farm", "parasite_step": "freeze", "freezing": Freezing(temp_c=-18.0)},
     "turkey": {
         "cut": "turkey_breast",
-        "method": "brine_equilibrium",
-        "brine": BrineChoice(mass_kg=2.0),
+        "method": "pumped",
+        "brine": BrineChoice(mass_kg=0.5, uptake_frac=0.12, spacing_m=0.015),
         "salt_frac": 0.02,
         "chamber_temp_c": 3.0,
     },
@@ -544,3 +544,24 @@ def test_losses_and_liquid_lie_in_the_bands_of_practice() -> None:
     band = bands.row("bag_liquid")
     assert float(note.params["low_kg"]) / 1.6 == pytest.approx(band.number("low") / 100)
     assert float(note.params["high_kg"]) / 1.6 == pytest.approx(band.number("high") / 100)
+
+
+def test_raw_poultry_stays_within_what_is_published_for_a_kitchen() -> None:
+    """USDA hotline: a turkey in brine or rubbed with salt, refrigerated overnight or up to two days."""
+    turkey = {"cut": "turkey_breast", "chamber_temp_c": 3.0, "salt_frac": 0.02}
+    even: dict[str, Any] = {"method": "brine_equilibrium", "brine": BrineChoice(mass_kg=2.0), **turkey}
+    told = refused(replace(LOIN, **even))
+    assert set(told) == {"poultry_long_in_salt"} and told["poultry_long_in_salt"].params["days"] > 14
+    assert told["poultry_long_in_salt"].params["most_s"] == 2 * 86400.0
+    made = plan(**WAYS["turkey"])
+    assert made.time.days + made.time.rest_days <= 2
+    # what it does not reach by then is told beside it
+    short = plan(**even, salting_time_s=2 * 86400.0)
+    assert any(n.code == "salting_short" for n in short.time.notes)
+    assert short.time.centre.value < 0.2
+    assert set(refused(replace(LOIN, **even, salting_time_s=2 * 86400.0, rest_time_s=86400.0)))
+    warm = refused(replace(LOIN, **{**WAYS["turkey"], "chamber_temp_c": 12.0, "salt_frac": 0.026}))
+    assert set(warm) == {"poultry_hung_warm"}
+    kept = plan(**even, reasons={"poultry_long_in_salt": "a tested process"})
+    assert [k.problem.code for k in kept.kept] == ["poultry_long_in_salt"]
+    assert plan().time.days > 2  # pork is asked nothing of this

@@ -36,6 +36,7 @@ from saltfare.plans.piece_parts import (
 )
 from saltfare.plans.piece_steps import Course, cautions_of, steps_of
 from saltfare.plans.piece_target import Green, green_composition, hanging_piece, target_of
+from saltfare.plans.piece_time import DAY_S
 
 __all__ = [
     "Amount",
@@ -190,6 +191,7 @@ def _computed(
         request = replace(request, salt_frac=min(time.uptake.value, _MOST_SALT))
         draft = dose_of(request, request.green_mass_kg, Objections(request.reasons))
     draft = with_kept_salt(dose=draft, time=time)
+    _poultry(request, cut, time, library, against)
     _salt_floor(request, draft, library, against)
     wettest = request.green_mass_kg + draft.salt_kg + draft.sugar_kg
     if request.brine is not None:
@@ -373,4 +375,32 @@ def _salt_floor(request: PieceRequest, dose: Dose, library: Library, against: Ob
             floor_frac=floor.number("pct"),
             temp_c=request.chamber_temp_c,
             limit_c=floor.number("temp_c"),
+        )
+
+
+def _poultry(
+    request: PieceRequest, cut: Row, time: SaltingTime, library: Library, against: Objections
+) -> None:
+    """Raw poultry for longer than is published for a kitchen, or hung out of the cold, only with a reason."""
+    if cut.text("species") != "poultry":
+        return
+    most, cold = library.row(RULES, "poultry_in_salt"), library.row(RULES, "salt_floor")
+    days = time.days + time.rest_days
+    if days > most.number("days") / DAY_S:
+        against.doubt(
+            "poultry_long_in_salt",
+            "salting_days",
+            f"{days} d",
+            f"{most.number('days') / DAY_S:g} d",
+            days=days,
+            most_s=most.number("days"),
+        )
+    if request.chamber_temp_c > cold.number("temp_c"):
+        against.doubt(
+            "poultry_hung_warm",
+            "chamber_temperature",
+            f"{request.chamber_temp_c:g} C",
+            f"{cold.number('temp_c'):g} C",
+            temp_c=request.chamber_temp_c,
+            limit_c=cold.number("temp_c"),
         )

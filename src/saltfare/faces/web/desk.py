@@ -31,6 +31,7 @@ PARTS = (
     ("bench", "/"),
     ("pieces", "/pieces"),
     ("dishes", "/dishes"),
+    ("shelf", "/shelf"),
     ("trips", "/trips"),
     ("chambers", "/chambers"),
     ("sources", "/sources"),

@@ -1,0 +1,5 @@
+"""`python -m saltfare` is the command line."""
+
+from saltfare.faces.cli import main
+
+main(prog_name="saltfare")
