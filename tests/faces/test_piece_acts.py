@@ -163,7 +163,11 @@ def test_the_bench_leads_to_buying_and_to_what_went_wrong_with_and_without_piece
 def test_freezing_is_recorded_from_the_bench(tmp_path: Path) -> None:
     clock = [NOW]
     with running(tmp_path, clock=lambda: clock[0]) as site:
-        frozen: dict[str, Any] = {"parasite_step": "freeze", "freezing": {"temperature": "-21 C"}, "origin": "farm"}
+        frozen: dict[str, Any] = {
+            "parasite_step": "freeze",
+            "freezing": {"temperature": "-21 C"},
+            "origin": "farm",
+        }
         code = registry.run("start_piece", site.house.context(), PLAN | frozen).code  # type: ignore[attr-defined]
         clock[0] += timedelta(days=22)
         way = next(a.attrs["href"] for a in site.page("/").all("a") if "/freezing" in a.attrs["href"])
