@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
-import numpy as np
 from pydantic import Field
 
 from saltfare import __version__
@@ -40,7 +39,16 @@ from saltfare.journal.piece import State, pieces
 from saltfare.journal.plan import RoomState, accepted, away_days, room, wishes
 from saltfare.journal.trip import trip
 from saltfare.plans.back_plan import back_plan as plan_back
-from saltfare.plans.back_plan_courses import Bench, ChamberAir, CuredWant, DishWant, dish_makes, piece_makes
+from saltfare.plans.back_plan_chance import HumidityFan
+from saltfare.plans.back_plan_courses import (
+    Bench,
+    ChamberAir,
+    CuredWant,
+    DishWant,
+    dish_makes,
+    piece_makes,
+    simulated_in,
+)
 from saltfare.plans.back_plan_offers import Offer, offers
 from saltfare.plans.back_plan_shapes import (
     Asked,
@@ -52,9 +60,9 @@ from saltfare.plans.back_plan_shapes import (
     Rules,
     UnderWay,
 )
-from saltfare.plans.forecast_air import AirProgramme, AssumedAir
+from saltfare.plans.forecast_air import AssumedAir
 from saltfare.plans.forecast_drying import HangingPiece
-from saltfare.plans.forecast_ensemble import Ensemble, ensemble
+from saltfare.plans.forecast_ensemble import Ensemble
 from saltfare.plans.forecast_priors import ForecastPriors
 
 _RULES = "back_plan_rules"
@@ -212,21 +220,21 @@ def _bench(context: Context) -> Bench:
     priors = ForecastPriors.from_library(library=context.library)
     horizon = context.library.row("hanging_rules", "horizon").number("time")
 
-    def simulated(hang: HangingPiece, air: AssumedAir) -> Ensemble:
+    def simulated(hang: HangingPiece, air: AssumedAir) -> tuple[Ensemble, HumidityFan]:
         key = key_of(
-            action="ensemble_to_come",
+            action="piece_to_come",
             given=[repr(hang.piece), hang.speed_m_per_s, repr(air), horizon],
             heads={},
             version=model_version(context.library.version),
         )
-        programme = AirProgramme(
-            np.array([horizon]), np.array([air.temp_c]), np.array([air.rh_frac]), np.array([False]), air,
-            None, 0.0, 0.0,
-        )  # fmt: skip
-        kept = context.cache.cached(
-            key, lambda: packed(ensemble(simulate=hang, programme=programme, priors=priors).arrays())
-        )
-        return Ensemble.from_arrays(unpacked(kept))
+
+        def compute() -> dict[str, Any]:
+            made, fan = simulated_in(hang=hang, air=air, horizon_s=horizon, priors=priors)
+            return packed({**made.arrays(), "fan_shift": fan.shift_frac, "fan_loss": fan.loss_frac})
+
+        arrays = unpacked(context.cache.cached(key, compute))
+        fan = HumidityFan(arrays.pop("fan_shift"), arrays.pop("fan_loss"))
+        return Ensemble.from_arrays(arrays), fan
 
     return Bench(library=context.library, priors=priors, learned=taught(context).learned, simulated=simulated)
 

@@ -72,7 +72,7 @@ def _before_hanging(context: Context, state: PieceState, bench: Bench) -> Days:
         context.library.row("drying_body", "whole_muscle"),
         context.library.row("isotherms", "lean_meat"),
     )
-    ensemble = bench.simulated(
+    ensemble, fan = bench.simulated(
         HangingPiece(
             hung_piece(plan=plan),
             air.speed_m_per_s,
@@ -87,6 +87,8 @@ def _before_hanging(context: Context, state: PieceState, bench: Bench) -> Days:
             name=state.code,
             chamber=air.key,
             ensemble=ensemble,
+            fan=fan,
+            humidity_sd_frac=air.air.humidity_sd_frac,
             multipliers=multipliers(learned=bench.learned, piece=state.code, chamber=chamber, cut=cut),
             target_loss_frac=plan.target.loss_from_hanging.value,
         ),

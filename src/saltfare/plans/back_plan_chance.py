@@ -15,10 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltfare.plans.forecast_ensemble import (
+    BOX_SD,
     NODES,
     SHIFT_NODES,
     SHIFTS,
     Ensemble,
+    Simulate,
+    chebyshev_points,
     interpolation_at,
 )
 from saltfare.plans.forecast_posterior import model_error_cov
@@ -29,7 +32,12 @@ DAY_S = 86400.0
 # With so many the chance of one piece is known to about 0.2 points, that of a plan to about 0.5 (tests).
 WORLDS = 2048
 # what a chamber does to all that hangs in it; the rest is each piece's own
-_SHARED = frozenset({"hygrometer_bias", "later_humidity", "later_temp"})
+_SHARED = frozenset({"later_temp"})
+# nothing of its air is read yet, so both errors are of all of it: one humidity, and no small one
+_HUMIDITY = frozenset({"hygrometer_bias", "later_humidity"})
+_FAN = 13
+# a moved humidity stops where the isotherm does, short of dry and of saturated air
+_DRIEST, _WETTEST = 0.10, 0.995
 
 
 def column(*, name: str, worlds: int = WORLDS) -> Floats:
@@ -66,17 +74,85 @@ def normal_column(*, name: str, worlds: int = WORLDS) -> Floats:
     return np.asarray(ndtri(np.clip(column(name=name, worlds=worlds), 1e-12, 1 - 1e-12)), np.float64)
 
 
+@dataclass(frozen=True, slots=True)
+class HumidityFan:
+    """What an error of the humidity does to the loss, followed where a straight line no longer can: towards
+    wet air drying all but stops, and about saturated brine it bends.
+
+    shift_frac (h,): humidities beside the assumed, rising, none among them. loss_frac (h, t, 5, 5): change
+    of the loss at the ensemble's times and every second of its points.
+    """
+
+    shift_frac: Floats
+    loss_frac: NDArray[np.float32]
+
+    @classmethod
+    def simulate(
+        cls, *, simulate: Simulate, temp_c: float, rh_frac: float, sd_frac: float, priors: ForecastPriors,
+        time_s: Floats,
+    ) -> HumidityFan:  # fmt: skip
+        """Run the drying model at humidities three standard deviations either way.
+
+        Source
+        ------
+        saltfare_chosen, thirteen humidities at every second Chebyshev point
+        """
+        shift = sd_frac * np.linspace(-3.0, 3.0, _FAN)
+        rh = rh_frac + shift
+        rh = np.where(rh < _DRIEST, _DRIEST, np.where(rh > _WETTEST, _WETTEST, rh))
+        half = BOX_SD * np.array([priors.diffusivity_ln_sd, priors.resistance_ln_sd])
+        x = chebyshev_points(count=SHIFT_NODES)
+        d, r, h = (a.ravel() for a in np.meshgrid(x * half[0], x * half[1], rh, indexing="ij"))
+        run = simulate(
+            diffusivity_multiplier=np.exp(d),
+            resistance_multiplier=np.exp(r),
+            water_shift_frac=np.zeros(d.size),
+            end_time_s=time_s[-1:],
+            temp_c=np.full((1, d.size), temp_c),
+            rh_frac=h[None, :],
+            out_time_s=time_s,
+        )
+        loss = np.asarray(run.loss_frac).reshape(time_s.size, SHIFT_NODES, SHIFT_NODES, _FAN)
+        middle = loss[..., _FAN // 2]
+        return cls(shift, np.asarray((loss - middle[..., None]).transpose(3, 0, 1, 2), np.float32))
+
+    def change(self, *, points: Floats, shift_frac: Floats) -> Floats:
+        """Change of the loss (t, n): points (n, 25), weights of the points; shift_frac (n,). Beyond its ends
+        it is held there.
+
+        Source
+        ------
+        saltfare_derived, straight lines between humidities
+        """
+        at = np.searchsorted(self.shift_frac, shift_frac, side="right") - 1
+        at = np.where(at < 0, 0, np.where(at > _FAN - 2, _FAN - 2, at))
+        low, high = self.shift_frac[at], self.shift_frac[at + 1]
+        share = (shift_frac - low) / (high - low)
+        share = np.where(share < 0, 0.0, np.where(share > 1, 1.0, share))
+        out = np.empty((self.loss_frac.shape[1], shift_frac.size))
+        flat = np.asarray(self.loss_frac, np.float64).reshape(_FAN, self.loss_frac.shape[1], -1)
+        for i in range(_FAN - 1):
+            here = at == i
+            if here.any():
+                edge = [flat[j] @ points[here].T for j in (i, i + 1)]
+                out[:, here] = edge[0] + share[here] * (edge[1] - edge[0])
+        return out
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToHang:
     """A piece not yet hung. name: unique in the plan. chamber: what it shares its air's errors with.
 
-    ensemble: simulated in that chamber's air. multipliers: ln diffusivity and ln resistance in each
+    ensemble, fan: simulated in that chamber's air. humidity_sd_frac: how far that may lie from it, beside
+    the hygrometer's own error. multipliers: ln diffusivity and ln resistance in each
     world, (2, worlds). target_loss_frac: of its mass at hanging.
     """
 
     name: str
     chamber: str
     ensemble: Ensemble
+    fan: HumidityFan
+    humidity_sd_frac: float
     multipliers: Floats
     target_loss_frac: float
 
@@ -123,9 +199,15 @@ def _passage(piece: ToHang, x: Floats, priors: ForecastPriors, worlds: int) -> F
     both = np.einsum("na,nb->nab", *coarse).reshape(worlds, -1)
     shifted = np.asarray(e.shifted_loss_frac, np.float64)
     for i, what in enumerate(SHIFTS):
+        if what in _HUMIDITY:
+            continue
         slope = ((shifted[i, 0] - shifted[i, 1]) / 2).reshape(count, -1) @ both.T
         owner = f"chamber {piece.chamber}" if what in _SHARED else piece.name
         loss += slope * normal_column(name=f"{what} {owner}", worlds=worlds)
+    wetter = priors.hygrometer_bias_frac * normal_column(
+        name=f"hygrometer_bias chamber {piece.chamber}", worlds=worlds
+    ) + piece.humidity_sd_frac * normal_column(name=f"later_humidity chamber {piece.chamber}", worlds=worlds)
+    loss += piece.fan.change(points=both, shift_frac=wetter)
     error = np.ones(worlds)
     scale = np.ones(worlds)
     kind = column(name=f"kind {piece.name}", worlds=worlds)

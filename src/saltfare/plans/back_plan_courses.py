@@ -20,13 +20,14 @@ from saltfare.core.tables import Row
 from saltfare.models.drying import DryingParameters, Hanging, density_additive
 from saltfare.models.sorption import ProteinIsotherm
 from saltfare.plans.back_plan_belief import multipliers
-from saltfare.plans.back_plan_chance import Days, ToHang, hanging_time, normal_column, whole_days
+from saltfare.plans.back_plan_chance import Days, HumidityFan, ToHang, hanging_time, normal_column, whole_days
 from saltfare.plans.back_plan_mass import Green, green_for
 from saltfare.plans.back_plan_shapes import Course, Make, Step, Use
 from saltfare.plans.buying import Band, Shares
-from saltfare.plans.forecast_air import AssumedAir
+from saltfare.plans.forecast_air import AirProgramme, AssumedAir
 from saltfare.plans.forecast_drying import HangingPiece
 from saltfare.plans.forecast_ensemble import Ensemble
+from saltfare.plans.forecast_ensemble import ensemble as ensemble_of
 from saltfare.plans.forecast_priors import ForecastPriors
 from saltfare.plans.learning import Learned
 from saltfare.plans.piece_parts import PiecePlan, PieceRequest
@@ -79,13 +80,13 @@ class DishWant:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
-    """What courses are worked out with. simulated: the ensemble of a piece in a chamber's air, from a cache
-    or computed."""
+    """What courses are worked out with. simulated: a piece in a chamber's air, from a cache or computed by
+    `simulated_in`."""
 
     library: Library
     priors: ForecastPriors
     learned: Learned
-    simulated: Callable[[HangingPiece, AssumedAir], Ensemble]
+    simulated: Callable[[HangingPiece, AssumedAir], tuple[Ensemble, HumidityFan]]
 
 
 def piece_makes(
@@ -198,6 +199,31 @@ def hung_piece(*, plan: PiecePlan) -> Hanging:
     )
 
 
+def simulated_in(
+    *, hang: HangingPiece, air: AssumedAir, horizon_s: float, priors: ForecastPriors
+) -> tuple[Ensemble, HumidityFan]:
+    """A piece not yet hung in air that nobody could read yet.
+
+    Source
+    ------
+    saltfare_hanging_model, the forecast's ensemble and a fan of humidities
+    """
+    programme = AirProgramme(
+        np.array([horizon_s]), np.array([air.temp_c]), np.array([air.rh_frac]), np.array([False]), air,
+        None, 0.0, 0.0,
+    )  # fmt: skip
+    made = ensemble_of(simulate=hang, programme=programme, priors=priors)
+    fan = HumidityFan.simulate(
+        simulate=hang,
+        temp_c=air.temp_c,
+        rh_frac=air.rh_frac,
+        sd_frac=math.hypot(priors.hygrometer_bias_frac, air.humidity_sd_frac),
+        priors=priors,
+        time_s=made.time_s,
+    )
+    return made, fan
+
+
 def _piece_courses(
     want: CuredWant, chamber: ChamberAir, green: Green, plan: PiecePlan, bench: Bench
 ) -> list[Course]:
@@ -205,7 +231,7 @@ def _piece_courses(
     law = library.row("diffusion", "lean_default")
     body, meat = library.row("drying_body", "whole_muscle"), library.row("isotherms", "lean_meat")
     parameters, protein = DryingParameters.from_rows(law=law, body=body), ProteinIsotherm.from_row(meat)
-    ensemble = bench.simulated(
+    ensemble, fan = bench.simulated(
         HangingPiece(hung_piece(plan=plan), chamber.speed_m_per_s, parameters, protein), chamber.air
     )
     loss = plan.target.loss_from_hanging.value
@@ -215,7 +241,8 @@ def _piece_courses(
     drawn = [
         hanging_time(
             piece=ToHang(
-                name=name, chamber=chamber.key, ensemble=ensemble, target_loss_frac=loss,
+                name=name, chamber=chamber.key, ensemble=ensemble, fan=fan, target_loss_frac=loss,
+                humidity_sd_frac=chamber.air.humidity_sd_frac,
                 multipliers=multipliers(learned=bench.learned, piece=name, chamber=chamber.key, cut=cut),
             ),
             priors=bench.priors,
