@@ -279,7 +279,11 @@ def test_a_mixed_pack_is_its_parts(house: House) -> None:
     )
     found = kept(house, did.code)
     rows = {one.row for one in found.limits}
-    assert {"keeping_kinetics:animal_fat_oxidation", "keeping_water:mould"} <= rows
+    assert {
+        "keeping_kinetics:animal_fat_oxidation",
+        "keeping_water:mould",
+        "keeping_guides:jerky_home",
+    } <= rows
     assert found.aw is not None and found.aw.value is not None and 0.3 < found.aw.value < 0.75
 
 

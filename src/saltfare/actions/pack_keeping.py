@@ -387,7 +387,8 @@ def _limits(
             counted.append(limit_of_water(path=inside.water, limit=limit))
         else:
             counted.append(_open_limit(inside, limit))
-    if any(not row.text("limit") for row in rows):
+    mould = context.library.row("keeping_water", "mould").number("low_aw")
+    if inside.aw_start >= mould and any(not row.text("limit") for row in rows):
         notes.append(Note("keeping_moist_food"))
     shown = []
     if inside.oxygen is not None and inside.oxygen.left_m3 is not None:
