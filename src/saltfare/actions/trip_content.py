@@ -7,7 +7,7 @@ anything to be left out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from saltfare.actions.context import Context
 from saltfare.actions.dish_recipe import food_known
@@ -16,7 +16,7 @@ from saltfare.core.errors import Refused
 from saltfare.core.figure import Answer
 from saltfare.core.library import Library
 from saltfare.journal.events_trip import EatsNo, StapleWanted
-from saltfare.journal.lot import LotState
+from saltfare.journal.lot import LotState, lots
 from saltfare.journal.piece import PieceState
 from saltfare.models.composition import Food
 from saltfare.models.declared import ClassFound, Declared, Presence, allergens_found, diet_found
@@ -56,7 +56,18 @@ def lot_contents(context: Context, lot: LotState) -> Content:
         found = pack_content(context, lot)
     except Refused:
         return _unknown(context.library, 1000.0 * lot.made.mass.value)
-    return _of_pack(context.library, found)
+    made = _of_pack(context.library, found)
+    if not _has_bought(context, lot):
+        return made
+    # a product goes by its name among ingredients: only what its label lists says what is in it
+    return replace(made, ingredients=(found.printed,) if found.printed and lot.made.bought else ())
+
+
+def _has_bought(context: Context, lot: LotState) -> bool:
+    if lot.made.bought is not None:
+        return True
+    known = {one.code: one.made.bought for one in lots(context.journal)} if lot.made.parts else {}
+    return any(known.get(part.code, "") is not None for part in lot.made.parts)
 
 
 def piece_contents(context: Context, state: PieceState, mass_kg: float) -> Content:
