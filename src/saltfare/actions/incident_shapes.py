@@ -80,7 +80,7 @@ class Touched(Frozen):
     """
 
     code: str
-    kind: Literal["piece", "lot"]
+    kind: Literal["piece", "dish", "lot"]
     name: str
     state: str
     decision: judged.Decision

@@ -29,6 +29,7 @@ from saltfare.journal import events_piece as kinds
 from saltfare.journal.chamber import chambers
 from saltfare.journal.codes import new_code, parse_code
 from saltfare.journal.events import Body, Corrected
+from saltfare.journal.events_dish import DishDiscarded
 
 _COMFORT = ("throw_out", "cook_now", "keep")
 
@@ -177,6 +178,8 @@ def _done_with(
     stream = item(context, one.code).stream
     if one.kind == "piece" and decision == "throw_out":
         return [(stream, handling.Discarded(why=f"{found.what} {found.code}"))]
+    if one.kind == "dish" and decision == "throw_out":
+        return [(stream, DishDiscarded(why=f"{found.what} {found.code}"))]
     if one.kind == "piece" and not stream.startswith(kinds.STREAM):
         return []
     acted = judged.VerdictActed(

@@ -10,6 +10,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from saltfare.actions.context import Context
+from saltfare.actions.judged_dish import dish_facts
 from saltfare.actions.judged_items import Item, told_of
 from saltfare.actions.judged_kept import freezing, storage
 from saltfare.actions.judged_known import Gathered
@@ -19,6 +20,7 @@ from saltfare.core.figure import Note, Provenance
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_judged as judged
 from saltfare.journal import events_piece as kinds
+from saltfare.journal.events_dish import DishTrayed
 from saltfare.journal.fold import Fact as Happened
 from saltfare.journal.piece import PieceState
 from saltfare.journal.piece import piece as piece_of
@@ -39,6 +41,8 @@ def gathered(context: Context, item: Item) -> Gathered:
         _identity(context, item, item.piece, known)
         _salting(context, item, item.piece, known)
         _times(context, item, item.piece, known)
+    if item.dish is not None:
+        dish_facts(context, item.dish, item.happened, known)
     _told(item, known)
     _measurements(context, item, known)
     if item.piece is not None:
@@ -229,6 +233,7 @@ def _species_told(known: Gathered, species: str, happened: Happened) -> None:
 def _measurements(context: Context, item: Item, known: Gathered) -> None:
     """The last measurement of each quantity; of those within a day of it, the one that stands worst."""
     salted = [h.at for h in (*item.of(kinds.Salted), *item.of(handling.Injected))]
+    salted += [h.at for h in item.of(DishTrayed)]  # what was still wet, likewise
     by_name: dict[str, list[tuple[Happened, float, float | None]]] = {}
     for happened in item.of(judged.MeasurementTaken):
         body = told_of(happened)

@@ -106,7 +106,7 @@ def judged_again(context: Context, body: judged.IncidentReported) -> tuple[Touch
         decision: judged.Decision = row.text("decision")  # type: ignore[assignment]
         made = ruled.card
         card = card_shown(context, made, criteria, packing="", kept="") if made else None
-        kind: Literal["piece", "lot"] = "lot" if found.lot else "piece"
+        kind: Literal["piece", "dish", "lot"] = "lot" if found.lot else "dish" if found.dish else "piece"
         out.append(
             Touched(
                 code=found.code,
@@ -134,12 +134,19 @@ def _cite(row: Row) -> str:
 
 
 def receivers(found: Item) -> tuple[Receiver, ...]:
-    """To whom an item went."""
-    return tuple(
+    """To whom an item went, on an answer or off the shelf."""
+    told = [
         Receiver(name=b.receiver, at=h.at, done=b.done, packs=b.packs, event_id=h.event.id)
         for h in found.acted
         if (b := told_of(h)).receiver
-    )
+    ]
+    known = {one.event_id for one in told}
+    told += [
+        Receiver(name=m.receiver, at=m.at, done=m.why, packs=-m.packs, event_id=m.event_id)
+        for m in (found.stands.moves if found.stands else ())
+        if m.receiver and m.event_id not in known
+    ]
+    return tuple(sorted(told, key=lambda one: one.at))
 
 
 def _ended_otherwise(found: Item) -> bool:

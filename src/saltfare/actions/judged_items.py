@@ -1,4 +1,4 @@
-"""Pieces and lots alike, as the criteria look at them: what happened to each, and where each was."""
+"""Pieces, batches of dishes and lots as the criteria look at them: what happened, and where each was."""
 
 from __future__ import annotations
 
@@ -10,14 +10,20 @@ from typing import Any
 
 from saltfare.actions.context import Context
 from saltfare.core.errors import NotFound
+from saltfare.journal import events_dish as dishes
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_judged as judged
 from saltfare.journal import events_lot as lots
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.codes import parse_code
+from saltfare.journal.dish import DishStage, DishState
+from saltfare.journal.dish import dish as dish_of
+from saltfare.journal.dish import dishes as all_dishes
 from saltfare.journal.events import Body, Corrected, Event
 from saltfare.journal.fold import Fact as Happened
 from saltfare.journal.fold import effective
+from saltfare.journal.lot import LotState
+from saltfare.journal.lot import lot as lot_of
 from saltfare.journal.piece import PieceState, pieces
 from saltfare.journal.piece import piece as piece_of
 
@@ -26,9 +32,11 @@ GONE = frozenset({"eaten", "given_away", "thrown_out", "cooked"})
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """A piece under way or taken down, or a lot. happened: all that counts, in order, its forebears' too.
+    """A piece under way or taken down, a batch of a dish, or a lot. happened: all that counts, in order, its
+    forebears' too.
 
-    piece: the piece, or the one the lot was made of; lot: the lot's own event.
+    piece, dish: the piece or batch, or the one the lot was made of; lot: the lot's own event; stands: the lot
+    as its events tell, from which its state, its places and whether it is gone are taken.
     """
 
     code: str
@@ -37,18 +45,21 @@ class Item:
     happened: tuple[Happened, ...]
     piece: PieceState | None = None
     lot: lots.LotMade | None = None
+    stands: LotState | None = None
+    dish: DishState | None = None
 
     @property
     def kind(self) -> str:
-        """piece or lot."""
-        return "lot" if self.lot else "piece"
+        """piece, dish or lot."""
+        return "lot" if self.lot else "dish" if self.dish else "piece"
 
     @property
     def name(self) -> str:
         """What the person calls it."""
         if self.lot:
             return self.lot.name
-        return self.piece.name if self.piece else self.code
+        own = self.piece or self.dish
+        return own.name if own else self.code
 
     @property
     def acted(self) -> tuple[Happened, ...]:
@@ -62,17 +73,19 @@ class Item:
 
     @property
     def state(self) -> str:
-        """Where it stands: a piece by its states, a lot by what was done with it last."""
-        if self.lot:
-            left = [told_of(h).done for h in self.acted if told_of(h).done in GONE and not told_of(h).packs]
-            return str(left[-1]) if left else "whole"
-        return self.piece.state.value if self.piece else ""
+        """Where it stands: a piece by its states, a lot by what took the last of it."""
+        if self.stands:
+            return self.stands.state
+        own = self.piece or self.dish
+        return own.state.value if own else ""
 
     @property
     def is_gone(self) -> bool:
         """Whether nothing of it is left in the house as a thing of its own."""
-        if self.lot:
-            return self.state != "whole"
+        if self.stands:
+            return self.stands.is_gone
+        if self.dish is not None:
+            return bool(self.dish.ended or self.left) or self.dish.state is DishStage.PACKED
         state = self.piece
         if state is None or state.ended is not None or bool(self.left):
             return True
@@ -81,6 +94,8 @@ class Item:
     @property
     def left(self) -> list[datetime]:
         """When the whole of it left the house."""
+        if self.stands:
+            return [self.stands.gone_at] if self.stands.gone_at else []
         return [h.at for h in self.acted if told_of(h).done in GONE and not told_of(h).packs]
 
     def of(self, kind: type[Body]) -> list[Happened]:
@@ -89,11 +104,13 @@ class Item:
 
 
 def item(context: Context, code: str) -> Item:
-    """The piece or lot of a typed code. Raises Refused for what is no code, NotFound."""
+    """The piece, batch or lot of a typed code. Raises Refused for what is no code, NotFound."""
     clean = parse_code(code)
     streams = context.journal.streams()
     if kinds.STREAM + clean in streams:
         return of_piece(context, piece_of(context.journal, clean))
+    if dishes.STREAM + clean in streams:
+        return of_dish(context, dish_of(context.journal, clean))
     found = _lot(context, clean) if lots.STREAM + clean in streams else None
     if found is None:
         raise NotFound("piece_or_lot", clean)
@@ -101,8 +118,9 @@ def item(context: Context, code: str) -> Item:
 
 
 def items(context: Context) -> tuple[Item, ...]:
-    """Every piece and every lot, in the order they began."""
+    """Every piece, every batch of a dish and every lot, each in the order they began."""
     found = [of_piece(context, state) for state in pieces(context.journal)]
+    found += [of_dish(context, state) for state in all_dishes(context.journal)]
     codes = [stream.removeprefix(lots.STREAM) for stream in context.journal.streams(lots.STREAM)]
     return (*found, *(lot for code in codes if (lot := _lot(context, code))))
 
@@ -113,12 +131,20 @@ def of_piece(context: Context, state: PieceState) -> Item:
     return Item(state.code, stream, state.version, effective(_history(context, state.code)), piece=state)
 
 
+def of_dish(context: Context, state: DishState) -> Item:
+    """A batch of a dish as an item."""
+    stream = dishes.STREAM + state.code
+    return Item(state.code, stream, state.version, effective(context.journal.events(stream)), dish=state)
+
+
 def _lot(context: Context, code: str) -> Item | None:
     own = context.journal.events(lots.STREAM + code)
     happened = effective(own)
-    made = next((h.body for h in happened if isinstance(h.body, lots.LotMade)), None)
-    if made is None:
+    try:
+        stands = lot_of(context.journal, code)
+    except NotFound:  # its making was withdrawn
         return None
+    made = stands.made
     state: PieceState | None = None
     before: tuple[Happened, ...] = ()
     if made.piece is not None:
@@ -127,7 +153,15 @@ def _lot(context: Context, code: str) -> Item | None:
             before = effective(_history(context, made.piece))
         except NotFound:  # its start was withdrawn: the lot stands alone
             state = None
-    return Item(code, lots.STREAM + code, own[-1].stream_version, (*before, *happened), piece=state, lot=made)
+    batch: DishState | None = None
+    if made.dish is not None:
+        try:
+            batch = dish_of(context.journal, made.dish)
+            before = (*before, *effective(context.journal.events(dishes.STREAM + made.dish)))
+        except NotFound:  # its planning was withdrawn
+            batch = None
+    stream, whole = lots.STREAM + code, (*before, *happened)
+    return Item(code, stream, own[-1].stream_version, whole, piece=state, lot=made, stands=stands, dish=batch)
 
 
 def _history(context: Context, code: str) -> tuple[Event, ...]:
@@ -159,10 +193,10 @@ def stays(context: Context, found: Item) -> tuple[Stay, ...]:
 
     While it lies in salt nobody says where, and the place stays empty.
     """
-    if found.lot:
-        made = next(h for h in found.happened if isinstance(h.body, lots.LotMade))
-        packed = datetime.combine(found.lot.packed_on, time.min, context.zone).astimezone(UTC)
-        return (Stay(key_of_place(found.lot.place), min(packed, made.at), min(found.left, default=None)),)
+    if found.stands:
+        return stays_of_lot(context, found.stands)
+    if found.dish is not None:
+        return _stays_of_dish(found.dish)
     state = found.piece
     if state is None:
         return ()
@@ -186,6 +220,29 @@ def stays(context: Context, found: Item) -> tuple[Stay, ...]:
         if last is not None and at >= last:
             break
         out.append(Stay(place, at, until if last is None or until is None else min(until, last)))
+    return tuple(out)
+
+
+def _stays_of_dish(state: DishState) -> tuple[Stay, ...]:
+    """From the pot to its packs nobody says where a batch stands."""
+    begun = min([*(e.at for e in state.cooked), *(e.at for e in state.trayed)], default=None)
+    if begun is None:
+        return ()
+    ends = [e.at for e in state.discarded] + [e.at for e in state.packed if e.body.rest]
+    return (Stay("", begun, min(ends, default=None)),)
+
+
+def stays_of_lot(context: Context, stands: LotState) -> tuple[Stay, ...]:
+    """Where the packs of a lot stood, from the day they were packed until the last was gone."""
+    packed = datetime.combine(stands.made.packed_on, time.min, context.zone).astimezone(UTC)
+    begun = min(packed, stands.made_at)
+    moves = [(begun, stands.made.place), *((max(e.at, begun), e.body.place) for e in stands.moved)]
+    out = []
+    for index, (at, place) in enumerate(moves):
+        until = moves[index + 1][0] if index + 1 < len(moves) else stands.gone_at
+        if stands.gone_at is not None and at >= stands.gone_at and index:
+            break
+        out.append(Stay(key_of_place(place), at, until))
     return tuple(out)
 
 

@@ -42,7 +42,7 @@ class Reached(Frozen):
     """
 
     code: str
-    kind: Literal["piece", "lot"]
+    kind: Literal["piece", "dish", "lot"]
     name: str
     state: str
     how: str
@@ -156,7 +156,8 @@ def _by_incident(context: Context, code: str, everything: dict[str, Item]) -> di
 def _onward(found: Item, everything: dict[str, Item]) -> list[tuple[str, str]]:
     """What came of an item: its parts, what it was tied into, its lots."""
     if found.lot:
-        return []
+        into = [h.body.into for h in found.of(lots.PacksDrawn) if isinstance(h.body, lots.PacksDrawn)]
+        return [(code, "mixed_into") for code in dict.fromkeys(into) if code]
     out: list[tuple[str, str]] = []
     for happened in found.happened:
         if happened.event.stream != found.stream:
@@ -173,8 +174,8 @@ def _onward(found: Item, everything: dict[str, Item]) -> list[tuple[str, str]]:
 
 
 def _shown(found: Item, how: str, came_from: str | None, perhaps: bool) -> Reached:
-    where = found.lot.place if found.lot else (found.piece.chamber or "" if found.piece else "")
-    kind: Literal["piece", "lot"] = "lot" if found.lot else "piece"
+    where = found.stands.place if found.stands else (found.piece.chamber or "" if found.piece else "")
+    kind: Literal["piece", "dish", "lot"] = "lot" if found.lot else "dish" if found.dish else "piece"
     return Reached(
         code=found.code,
         kind=kind,
@@ -201,8 +202,8 @@ def _mixes(everything: dict[str, Item]) -> tuple[str, ...]:
 def _places(everything: dict[str, Item]) -> tuple[str, ...]:
     names: list[str] = []
     for one in everything.values():
-        if one.lot:
-            names.append(one.lot.place)
+        if one.stands:
+            names += [one.stands.made.place, *(e.body.place for e in one.stands.moved)]
         elif one.piece:
             names += [e.body.chamber or "" for e in one.piece.hung]
             names += [e.body.place for e in one.piece.rests]
