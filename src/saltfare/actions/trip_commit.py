@@ -20,6 +20,7 @@ from saltfare.actions.trip_menu_shapes import (
     TakenAlong,
 )
 from saltfare.actions.trip_menu_shown import packs_by_carry
+from saltfare.actions.trip_offers import item_of
 from saltfare.actions.trip_problem import Posed, posed
 from saltfare.actions.trips import found_trip, open_trip
 from saltfare.core.errors import NotFound, Problem, Refused
@@ -52,7 +53,7 @@ def commit_menu(context: Context, given: CommitGiven) -> Done:
     if state.taken:
         raise Refused(Problem("trip_has_left", "code", state.code))
     asked = posed(context, state)
-    if asked.key(given.preset) != given.key:
+    if given.key is not None and asked.key(given.preset) != given.key:
         raise Refused(Problem("trip_menu_out_of_date", "key", given.preset.value))
     outcome = found_menu(context, asked, given.preset).outcome
     if not outcome.plan.servings:
@@ -166,7 +167,8 @@ def take_along(context: Context, given: TakeAlongGiven) -> TakenAlong:
     state = open_trip(context, given.code)
     if given.packs is None and state.menu is None:
         raise Refused(Problem("trip_no_menu", "code", state.code))
-    wanted = _wanted(state) if given.packs is None else {i: n for i, n in given.packs.items() if n}
+    named = None if given.packs is None else by_item(context, given.packs, "packs")
+    wanted = _wanted(state) if named is None else {i: n for i, n in named.items() if n}
     if not wanted:
         raise Refused(Problem("trip_nothing_to_take", "packs"))
     bodies: Bodies = []
@@ -234,6 +236,14 @@ def after_trip(context: Context, given: AfterTripGiven) -> Done:
     if state.departure > context.today:
         raise Refused(Problem("trip_not_begun", "code", state.departure.isoformat()))
     taken = taken_packs(state)
+    given = given.model_copy(
+        update={
+            "left": by_item(context, given.left, "left"),
+            "thrown_out": by_item(context, given.thrown_out, "thrown_out"),
+            "disliked": _said_of(context, given.disliked, "disliked"),
+            "liked": _said_of(context, given.liked, "liked"),
+        }
+    )
     _in_bounds(taken, given)
     people = {one.name for one in state.party}
     for field, entries in (("disliked", given.disliked), ("liked", given.liked)):
@@ -267,6 +277,18 @@ def after_trip(context: Context, given: AfterTripGiven) -> Done:
         if state.code in lot.reserved
     ]
     return done(context, given, bodies, seen=seen)
+
+
+def by_item(context: Context, packs: Mapping[str, int], field: str) -> dict[str, int]:
+    """Packs by item, where they were named by code too."""
+    return {item_of(context, item, f"{field}.{item}"): n for item, n in packs.items()}
+
+
+def _said_of(context: Context, entries: tuple[kinds.Disliked, ...], field: str) -> tuple[kinds.Disliked, ...]:
+    return tuple(
+        one.model_copy(update={"item": item_of(context, one.item, f"{field}.{at}.item")})
+        for at, one in enumerate(entries)
+    )
 
 
 def _in_bounds(taken: Mapping[str, int], given: AfterTripGiven) -> None:

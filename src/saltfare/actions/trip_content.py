@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 
 from saltfare.actions.context import Context
 from saltfare.actions.dish_recipe import food_known
-from saltfare.actions.pack_content import PackContent, pack_content, piece_content
+from saltfare.actions.pack_content import PackContent, dish_content, pack_content, piece_content
 from saltfare.core.errors import Refused
 from saltfare.core.figure import Answer
 from saltfare.core.library import Library
+from saltfare.journal.dish import DishState
 from saltfare.journal.events_trip import EatsNo, StapleWanted
 from saltfare.journal.lot import LotState, lots
 from saltfare.journal.piece import PieceState
@@ -42,6 +43,23 @@ class Content:
     present: frozenset[str]
     unsure: frozenset[str]
     diets: Mapping[str, Answer]
+
+    def scaled(self, share: float) -> Content:
+        """So much of it, as one serving or more."""
+
+        def part(value: float | None) -> float | None:
+            return None if value is None else value * share
+
+        return replace(
+            self,
+            mass_g=self.mass_g * share,
+            kcal=part(self.kcal),
+            protein_g=part(self.protein_g),
+            sodium_mg=part(self.sodium_mg),
+            water_ml=part(self.water_ml),
+            volume_ml=part(self.volume_ml),
+            servings=None,
+        )
 
     @property
     def lacking(self) -> tuple[str, ...]:
@@ -77,6 +95,13 @@ def piece_contents(context: Context, state: PieceState, mass_kg: float) -> Conte
     except Refused:
         return _unknown(context.library, 1000.0 * mass_kg)
     return _of_pack(context.library, found)
+
+
+def batch_contents(context: Context, state: DishState) -> tuple[Content, int]:
+    """What is in a pack of a batch as planned, and how many packs. Raises Refused where its plan does not
+    hold."""
+    found = dish_content(context, state)
+    return _of_pack(context.library, found), state.choice.packs
 
 
 def _unknown(library: Library, mass_g: float) -> Content:

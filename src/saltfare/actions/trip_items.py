@@ -1,4 +1,4 @@
-"""What may enter a trip's menu: each item with where it comes from, how it is treated and why it may not.
+"""What may enter a trip's menu: each item with how it is treated and why it may not.
 
 Nothing enters without a handling. What its criteria say does_not_meet stays out unless a handling mends just
 that: cold kept until a day mends carrying, the pot mends what is not to be eaten uncooked. What cannot be
@@ -9,73 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from math import ceil, floor
-from typing import Literal
 
 from saltfare.actions.context import Context
-from saltfare.actions.judged_card import asked, criteria_of, facts_with_cooling
-from saltfare.actions.judged_facts import gathered
-from saltfare.actions.judged_items import Item as Judged
-from saltfare.actions.judged_items import item as judged_item
-from saltfare.actions.shelf_lots import ShelfLot, shelf_lots
-from saltfare.actions.trail_exposure import CarriedShown, DayGiven, TrailGiven, trail_exposure
-from saltfare.actions.trip_content import Content, food_contents, lot_contents, marks, refused_marks
-from saltfare.actions.trip_days import air_of, is_vulnerable
+from saltfare.actions.trip_content import marks, refused_marks
+from saltfare.actions.trip_days import is_vulnerable
 from saltfare.actions.trip_fuel import Boil, boil_of, serving_fuel
 from saltfare.actions.trip_menu_shapes import ItemShown, ItemsShown
+from saltfare.actions.trip_offers import Offer, offers
 from saltfare.actions.trip_shapes import OneTrip
 from saltfare.actions.trips import found_trip
-from saltfare.core.errors import NotFound
 from saltfare.core.figure import Answer, Note, joint_answer
-from saltfare.journal import events_lot as lots
-from saltfare.journal import events_piece as pieces
 from saltfare.journal import events_trip as kinds
-from saltfare.journal.lot import LotState
-from saltfare.journal.lot import lot as lot_of
-from saltfare.journal.piece import piece as piece_of
-from saltfare.journal.shelf import bought as bought_of
 from saltfare.journal.trip import TripState
-from saltfare.models.criteria import Question
 from saltfare.plans.menu_admit import kept_from
 from saltfare.plans.menu_shapes import Handling, Item, Person
-
-Origin = Literal["lot", "dish", "piece", "food"]
-FOOD = "food/"
-_FRESH = 10  # the age of what is to be eaten last
-
-
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """An item with its content and marks, before the person's own choices. packs: free for this trip."""
-
-    item: str
-    key: str
-    origin: Origin
-    name: str
-    content: Content
-    packs: int | None
-    pack_g: int
-    tare_g: int
-    pack_ml: int
-    role: kinds.RoleName
-    sittings: tuple[kinds.SittingName, ...]
-    hot: bool
-    keeps_open: bool
-    cost_minor: int
-    carrying: Answer
-    uncooked: Answer | None
-    uncooked_cured: bool
-    last_day: int | None
-    planning_date: date | None
-    ready_on: date | None
-    settles: tuple[Note, ...]
-    notes: tuple[Note, ...]
-    cautions: tuple[Note, ...]
-    pot_ml: int = 0
-    staple: bool = False
-    as_sold: bool = False
-    base: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,21 +34,6 @@ class Offered:
     shown: tuple[ItemShown, ...]
     planned: Mapping[str, Item]
     lot_versions: Mapping[str, int]
-
-
-def name_of_item(context: Context, item: str) -> str:
-    """What an item is called; its id where it is gone."""
-    kind, _, key = item.partition("/")
-    try:
-        if kind + "/" == lots.STREAM:
-            return lot_of(context.journal, key).name
-        if kind + "/" == pieces.STREAM:
-            return piece_of(context.journal, key).name
-        if kind + "/" == FOOD:
-            return context.library.row("pantry", key).text("label")
-    except NotFound:
-        pass
-    return item
 
 
 def trip_items(context: Context, given: OneTrip) -> ItemsShown:
@@ -123,23 +57,17 @@ def _notes(shown: tuple[ItemShown, ...]) -> tuple[Note, ...]:
 
 def offered(context: Context, state: TripState) -> Offered:
     """What could be taken, with the person's choices applied."""
-    found = shelf_lots(context)
-    here = [one for one in found if _free(one.lot, state.code) > 0]
-    trail = _trail(context, state, [one.code for one in here if one.lot.origin != "bought"])
-    offers = [_lot_offer(context, state, one, trail.get(one.code)) for one in here]
-    ranks = [(_FRESH - 1) * at // max(len(here) - 1, 1) for at in range(len(here))]
-    offers += [_food_offer(context, state, staple) for staple in state.staples]
-    ranks += [_FRESH] * len(state.staples)
+    found, versions = offers(context, state)
     boil = boil_of(context, state)
-    shown, planned = [], {}
+    shown, planned = [], dict[str, Item]()
     words = tuple(word for one in state.party for word in one.eats_no.ingredients)
     people = people_of(context, state)
-    for offer, rank in zip(offers, ranks, strict=True):
+    for offer, rank in found:
         made, item = _made(context, state, offer, rank, boil, words, people)
         shown.append(made)
         if item is not None and made.enters:
             planned[offer.item] = item
-    return Offered(tuple(shown), planned, {one.code: one.lot.version for one in found})
+    return Offered(tuple(shown), planned, versions)
 
 
 def people_of(context: Context, state: TripState) -> tuple[Person, ...]:
@@ -153,150 +81,6 @@ def people_of(context: Context, state: TripState) -> tuple[Person, ...]:
             vulnerable=is_vulnerable(context.library, one)[0],
         )
         for one in state.party
-    )
-
-
-def _free(lot: LotState, code: str) -> int:
-    """Packs no other trip holds."""
-    return max(lot.packs_left - sum(n for trip, n in lot.reserved.items() if trip != code), 0)
-
-
-def _trail(context: Context, state: TripState, codes: list[str]) -> dict[str, CarriedShown]:
-    if not codes or not state.days:
-        return {}
-    days = []
-    for number in range(len(state.days)):
-        night, warm = air_of(state, number)
-        days.append(DayGiven(least=night, most=warm))
-    shown = trail_exposure(
-        context, TrailGiven(departure=state.departure, days=tuple(days), codes=tuple(codes[:200]))
-    )
-    return {one.code: one for one in shown.carried}
-
-
-def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: CarriedShown | None) -> Offer:
-    lot = shelf.lot
-    content = lot_contents(context, lot)
-    what = _bought_as(context, lot)
-    meat = bool(lot.made.piece) or what == "cured_meat"
-    hot = content.water_ml is not None and content.water_ml > 0
-    main = not meat and (hot or lot.made.dish is not None or what == "meal")
-    # whether bought cured meat was ever heated stands on no label that is typed here
-    uncooked, raw, settles = None, what == "cured_meat", tuple[Note, ...]()
-    if lot.made.piece or lot.made.parts:
-        uncooked, raw, settles = _uncooked(context, judged_item(context, lot.code))
-    pouch = lot.made.pouch
-    tare = round(1000.0 * pouch.tare.value) if pouch and pouch.tare else 0
-    room = 1e6 * pouch.volume.value if pouch and pouch.volume else content.volume_ml
-    per_g = context.library.row("menu_rules", "room_per_g").number("value")
-    net = lot.made.mass.value * 1000.0
-    return Offer(
-        item=lots.STREAM + lot.code,
-        key=lot.code,
-        origin="lot",
-        name=lot.name,
-        content=content,
-        packs=_free(lot, state.code),
-        pack_g=max(ceil(net) + tare, 1),
-        tare_g=tare,
-        pack_ml=ceil(room if room else per_g * net),
-        role="main" if main else "extra",
-        sittings=("breakfast", "supper")
-        if main and hot
-        else ("breakfast", "move", "supper")
-        if main
-        else ("move",),
-        hot=hot,
-        keeps_open=not main,
-        cost_minor=lot.made.price_minor or 0,
-        carrying=carried.answer if carried else Answer.CANNOT_TELL,
-        uncooked=uncooked,
-        uncooked_cured=raw,
-        last_day=_last_day(carried),
-        planning_date=shelf.planning_date,
-        ready_on=None,
-        settles=(*(carried.settles if carried else ()), *settles),
-        notes=(Note("trip_taken_as_sold"),) if lot.origin == "bought" else _clock_notes(carried),
-        cautions=carried.cautions if carried else (),
-        as_sold=lot.origin == "bought",
-    )
-
-
-def _bought_as(context: Context, lot: LotState) -> str:
-    """What kind of product a bought lot is; "" for any other."""
-    if lot.made.bought is None:
-        return ""
-    try:
-        described = bought_of(context.journal, lot.made.bought).described
-    except NotFound:
-        return "meal"
-    return described.what if described is not None else "meal"
-
-
-def _uncooked(context: Context, found: Judged) -> tuple[Answer, bool, tuple[Note, ...]]:
-    """Whether cured meat may be eaten uncooked, and whether it was ever heated to a criterion."""
-    criteria = criteria_of(context)
-    facts = facts_with_cooling(gathered(context, found), criteria)
-    eaten = asked(found, Question.EATEN_UNCOOKED, facts, criteria, None, None)
-    heat = asked(found, Question.HEAT, facts, criteria, None, None)
-    return eaten.answer, heat.answer is not Answer.MEETS, eaten.settles
-
-
-def _last_day(carried: CarriedShown | None) -> int | None:
-    """The last whole day before every clock ran out, for what was measured to need one; -1 for none.
-
-    A clock says nothing of what is dry enough to last, nor of what nobody measured and the person takes on
-    their own decision: it binds what failed a lasting criterion.
-    """
-    if carried is None or not carried.failing or carried.lasting or not carried.clocks:
-        return None
-    if any(clock.day is None for clock in carried.clocks):
-        return None
-    return max(clock.day or 1 for clock in carried.clocks) - 2
-
-
-def _clock_notes(carried: CarriedShown | None) -> tuple[Note, ...]:
-    if carried is None or carried.lasting:
-        return ()
-    return tuple(
-        Note("trip_clock_runs_out", {"criterion": clock.criterion, "day": clock.day})
-        for clock in carried.clocks
-        if clock.day is not None and carried.answer is not Answer.MEETS
-    )
-
-
-def _food_offer(context: Context, state: TripState, staple: kinds.StapleWanted) -> Offer:
-    content = food_contents(context, staple)
-    net = 1000.0 * staple.pack.value
-    tare = round(1000.0 * staple.tare.value) if staple.tare else 0
-    per_g = context.library.row("menu_rules", "room_per_g").number("value")
-    room = 1e6 * staple.volume.value if staple.volume else per_g * net
-    return Offer(
-        item=FOOD + staple.food,
-        key=staple.food,
-        origin="food",
-        name=content.ingredients[0],
-        content=content,
-        packs=staple.packs,
-        pack_g=max(ceil(net) + tare, 1),
-        tare_g=tare,
-        pack_ml=ceil(room),
-        role=staple.role,
-        sittings=staple.sittings,
-        hot=staple.hot,
-        keeps_open=True,
-        cost_minor=staple.price_minor or 0,
-        carrying=Answer.CANNOT_TELL,
-        uncooked=None,
-        uncooked_cured=False,
-        last_day=None,
-        planning_date=None,
-        ready_on=None,
-        settles=(),
-        notes=(Note("trip_taken_as_sold"),),
-        cautions=(),
-        staple=True,
-        as_sold=True,
     )
 
 
@@ -360,6 +144,8 @@ def _made(
     if offer.planning_date is not None:
         planning = (offer.planning_date - state.departure).days - keep
     why = chosen.why_not
+    if offer.late and not why:
+        why = "not_ready"
     if content.lacking and not why:
         why = "figures"
     item = Item(

@@ -23,12 +23,12 @@ class ItemShown(Frozen):
     or the row of the pantry.
 
     answer: of its criteria for carrying on this trip. enters: whether it may enter the menu as it stands;
-    why: what keeps it off ("no_handling", "not_on_trip", "does_not_meet", "cannot_tell", "figures"), ""
-    where nothing does. handling: the one in force, chosen or by its answer; chosen: by the person. last_day:
-    the last day, from 0, its exposure allows; None for no limit. last_on: that day's date. planning_date: of
-    the pack. stock: packs free for this trip; None for as many as wanted. not_for: person -> why they do not
-    get it. lacking: figures nobody knows. ready_on: a batch or piece that is not packed yet, the day it is
-    likely to be.
+    why: what keeps it off ("no_handling", "not_on_trip", "does_not_meet", "cannot_tell", "not_ready",
+    "figures"), "" where nothing does. handling: the one in force, chosen or by its answer; chosen: by the
+    person. last_day: the last day, from 0, its exposure allows; None for no limit. last_on: that day's date.
+    planning_date: of the pack. stock: packs free for this trip; None for as many as wanted. not_for: person
+    -> why they do not get it. lacking: figures nobody knows. ready_on: a batch or piece that is not packed
+    yet, the day it is likely to be.
     """
 
     item: str
@@ -331,10 +331,11 @@ class WaterFuelShown(Output):
 
 
 class CommitGiven(ForTrip):
-    """The menu as it was shown, by its key. short: it is kept though somebody is short."""
+    """The menu as it was shown, by its key; left out, the best there is now. short: it is kept though
+    somebody is short."""
 
     preset: Preset = Preset.LIGHTEST
-    key: str = Field(min_length=64, max_length=64)
+    key: str | None = Field(default=None, min_length=64, max_length=64)
     short: bool = False
 
 

@@ -11,9 +11,10 @@ from typing import Any
 from saltfare.actions.context import Context
 from saltfare.actions.judged_items import key_of_place
 from saltfare.actions.trip_days import carries_of
-from saltfare.actions.trip_items import Offered, name_of_item, offered, people_of
+from saltfare.actions.trip_items import Offered, offered, people_of
 from saltfare.actions.trip_menu_shapes import ItemShown
 from saltfare.actions.trip_need import NeedShown, need_of
+from saltfare.actions.trip_offers import name_of_item
 from saltfare.actions.trips import lacks
 from saltfare.core.errors import Problem, Refused
 from saltfare.jobs import key_of, model_version

@@ -61,7 +61,7 @@ def trip(context: Context, given: OneTrip) -> TripShown:
 
 def item_names(context: Context, state: TripState) -> dict[str, str]:
     """What the items spoken of on a trip are called; an item that is gone goes by its id."""
-    from saltfare.actions.trip_items import name_of_item
+    from saltfare.actions.trip_offers import name_of_item
 
     spoken = {*state.handlings, *(e.body.item for e in state.held), *(e.body.item for e in state.barred)}
     return {item: name_of_item(context, item) for item in sorted(spoken)}

@@ -9,6 +9,7 @@ from saltfare.actions.codes_given import codes_before, new_codes
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Done, done
 from saltfare.actions.trip_days import moving_time
+from saltfare.actions.trip_offers import item_of
 from saltfare.actions.trip_shapes import (
     BarGiven,
     CancelTripGiven,
@@ -122,6 +123,11 @@ def plan_trip(context: Context, given: PlanTripGiven) -> TripPlannedDone:
 def _as(kind: type[B], given: Frozen) -> B:
     """The body of a kind from an input whose fields are named alike."""
     return kind.model_validate(given.model_dump(include=set(kind.model_fields) - {"reasons"}))
+
+
+def _of_item(context: Context, kind: type[B], given: SetItemGiven | HoldGiven | BarGiven) -> B:
+    """The body of a kind about an item, which may be named by its code."""
+    return _as(kind, given.model_copy(update={"item": item_of(context, given.item)}))
 
 
 def set_days(context: Context, given: SetDaysGiven) -> Done:
@@ -268,14 +274,14 @@ def set_item(context: Context, given: SetItemGiven) -> Done:
         raise Refused(Problem("menu_cold_until", "cold_until", given.item))
     if given.decided and not given.why.strip():
         raise Refused(Problem("trip_decided_without_why", "why", given.item))
-    return done(context, given, [(_stream(state), _as(kinds.HandlingChosen, given))])
+    return done(context, given, [(_stream(state), _of_item(context, kinds.HandlingChosen, given))])
 
 
 def hold_item(context: Context, given: HoldGiven) -> Done:
     """Hold servings of an item for somebody at a sitting; the rest is worked out around it."""
     state = open_trip(context, given.code)
     _place(state, given.day, given.sitting, given.person)
-    return done(context, given, [(_stream(state), _as(kinds.ItemHeld, given))])
+    return done(context, given, [(_stream(state), _of_item(context, kinds.ItemHeld, given))])
 
 
 def bar_item(context: Context, given: BarGiven) -> Done:
@@ -284,7 +290,7 @@ def bar_item(context: Context, given: BarGiven) -> Done:
     if given.sitting is not None and given.day is None:
         raise Refused(Problem("trip_sitting_without_day", "day", given.sitting))
     _place(state, given.day, given.sitting, given.person)
-    return done(context, given, [(_stream(state), _as(kinds.ItemBarred, given))])
+    return done(context, given, [(_stream(state), _of_item(context, kinds.ItemBarred, given))])
 
 
 def _place(state: TripState, day: int | None, sitting: str | None, person: str | None) -> None:
