@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from saltfare.core.errors import Conflict, Problem, Refused
 from saltfare.faces.paper.trip_sheet import trip_pdf, trip_sheet
+from saltfare.faces.trip_calendar import trip_calendar
 from saltfare.faces.web.desk import AtDesk, Desk, Typed, render
 from saltfare.faces.web.forms import Form, data
 from saltfare.faces.web.paper import pdf
@@ -110,6 +111,16 @@ def sheet_html(desk: AtDesk, code: str, preset: str = "") -> Response:
     return HTMLResponse(render(desk.words, "trip_sheet.html", s=said), headers=headers)
 
 
+@router.get("/trips/{code}/days.ics")
+def days_ics(desk: AtDesk, code: str, preset: str = "") -> Response:
+    """The days for a calendar."""
+    shown = _sheet(desk, code, preset)
+    said = trip_sheet(desk.words, shown, desk.context.now, desk.money)
+    made = trip_calendar(desk.words, shown, said, version=shown.menu.version, at=desk.context.now)
+    headers = {"content-disposition": f'attachment; filename="trip-{shown.departure.isoformat()}.ics"'}
+    return Response(made, media_type="text/calendar; charset=utf-8", headers=headers)
+
+
 def _sheet(desk: Desk, code: str, preset: str) -> Any:
     asked = {"preset": preset} if preset in PRESETS else {}
     return desk.run("trip_sheet", {"code": code, **asked})
@@ -168,8 +179,9 @@ def _after(desk: Desk, code: str, form: Form, status: int = 200) -> Response:
     menu = desk.run("menu", {"code": code})
     packs: dict[str, Any] = {}
     for pack in menu.packs:
-        name, count = packs.get(pack.item, (pack.name, 0))
-        packs[pack.item] = (name, count + pack.packs)
+        name, count, _ = packs.get(pack.item, (pack.name, 0, False))
+        # only what left the shelf can come back to it
+        packs[pack.item] = (name, count + pack.packs, pack.origin == "lot")
     fuel = "oz" if desk.words.shown.measures != "metric" else "g"
     return desk.page(
         "trip_after.html", part="trips", form=form, one=one, packs=packs, fuel_unit=fuel, status=status
