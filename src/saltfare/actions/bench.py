@@ -7,6 +7,8 @@ from typing import Literal
 
 from saltfare.actions.calendar import PlannedDue, tasks_due
 from saltfare.actions.context import Context
+from saltfare.actions.dish_bench import DishDueShown, dishes_due, trays_now
+from saltfare.actions.dish_view import OnTrays
 from saltfare.actions.due import due
 from saltfare.actions.shapes import Output, Query
 from saltfare.core.fields import Frozen
@@ -52,7 +54,8 @@ class DueShown(Frozen):
 
 class BenchShown(Output):
     """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn. planned: open
-    tasks of the plan taken on, those that are late or within a week."""
+    tasks of the plan taken on, those that are late or within a week. trays: what is on them now; dishes: what
+    batches of dishes ask for."""
 
     today: date
     late: tuple[DueShown, ...]
@@ -61,6 +64,8 @@ class BenchShown(Output):
     in_salt: int
     pieces: int
     planned: tuple[PlannedDue, ...] = ()
+    trays: tuple[OnTrays, ...] = ()
+    dishes: tuple[DishDueShown, ...] = ()
 
 
 def bench(context: Context, given: BenchGiven) -> BenchShown:
@@ -97,6 +102,8 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
         coming=tuple(lists["coming"]),
         in_salt=sum(state.state is State.IN_SALT for state in states),
         pieces=len(states),
+        trays=trays_now(context),
+        dishes=dishes_due(context),
         planned=tasks_due(context, ahead_days=_PLANNED_DAYS),
     )
 

@@ -9,17 +9,21 @@ from starlette.responses import Response
 
 from saltfare.core.errors import NotFound, Refused
 from saltfare.faces.web.desk import AtDesk, Desk
+from saltfare.faces.web.dish_page import NAMES as DISH_NAMES
+from saltfare.faces.web.dish_page import kept_for_dish
+from saltfare.faces.web.forms import Form
 from saltfare.faces.web.piece_page import odd, sentence
 
 router = APIRouter(include_in_schema=False)
 # after these the question is how the piece stands now
 _WEIGHED = frozenset({"weigh", "hang", "end-rest"})
+DISH_ACTS = frozenset(DISH_NAMES.values())
 # steps recorded on a page of their own, since more is asked than a line of the Bench holds
 KEPT_ELSEWHERE = {"record_parasite_step": "/criteria/CODE/freezing?frozen=yes"}
 
 
 @router.get("/")
-def bench(desk: AtDesk, done: str = "", act: str = "", piece: str = "") -> Response:
+def bench(desk: AtDesk, done: str = "", act: str = "", piece: str = "", dish: str = "") -> Response:
     """What there is to do."""
     return desk.page(
         "bench.html",
@@ -28,6 +32,9 @@ def bench(desk: AtDesk, done: str = "", act: str = "", piece: str = "") -> Respo
         done=done,
         act=act,
         piece=piece,
+        dish=dish if act in DISH_ACTS else "",
+        dish_act=DISH_NAMES.__getitem__,
+        dish_form=lambda act, one: Form(kept_for_dish(desk, act, one), prefix=f"{act}-{one.code}-"),
         stands=_stands(desk, piece) if done and piece and act in _WEIGHED else None,
         kept_elsewhere=KEPT_ELSEWHERE,
     )

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from saltfare.actions.dish_report_shapes import TraysShown
     from saltfare.actions.dish_view import DishLineShown, DishShown
 
-_NAMES = {
+# How the pages name the acts in addresses and words, by action.
+NAMES = {
     "cook_dish": "cook",
     "cool_dish": "cool",
     "tray_dish": "on-trays",
@@ -45,7 +46,7 @@ def dish_page(
 ) -> Response:
     """One batch."""
     one: DishShown = desk.run("dish", {"code": code})
-    acts = [_NAMES[name] for name in one.acts if name in _NAMES]
+    acts = [NAMES[name] for name in one.acts if name in NAMES]
     first = act if form and act in acts else (acts[0] if acts else "")
     recorded = {entry.event_id for entry in one.log}
     return desk.page(
@@ -81,9 +82,7 @@ def _criteria(desk: Desk, one: DishShown) -> dict[str, Any]:
 def act_form_of(desk: Desk, act: str, one: Any) -> Form:
     """The form of an act, with what need not be typed again."""
     shown = desk.words.shown
-    typed: dict[str, str] = {}
-    if act == "weigh-trays" and one.on_trays is not None and one.on_trays.tare_kg:
-        typed = {"tare": shown.typed(one.on_trays.tare_kg, "mass", "g"), "tare_unit": "g"}
+    typed = kept_for_dish(desk, act, one.on_trays) if one.on_trays is not None else {}
     if act == "condition":
         typed = {"step": "shaken" if one.state == "conditioning" else "in_jar"}
     if act == "test-pouch":
@@ -96,6 +95,15 @@ def act_form_of(desk: Desk, act: str, one: Any) -> Form:
         if one.pouch is not None:
             typed["dry"] = shown.typed(one.pouch.pack.value, "mass", "g")
     return Form(typed, prefix=f"{act}-")
+
+
+def kept_for_dish(desk: Desk, act: str, one: Any) -> dict[str, str]:
+    """What an act on the Bench starts with: the empty trays as told last, the jar shaken."""
+    if act == "weigh-trays" and one.tare_kg:
+        return {"tare": desk.words.shown.typed(one.tare_kg, "mass", "g"), "tare_unit": "g"}
+    if act == "condition":
+        return {"step": "shaken" if getattr(one, "step", "") == "shake_jar" else "in_jar"}
+    return {}
 
 
 def sentence(desk: Desk, one: DishShown) -> str:
