@@ -87,7 +87,7 @@ def test_the_week_lists_what_the_bench_lists(house: House) -> None:
 def test_a_code_is_looked_up_in_any_case_and_tells_a_lot(house: House) -> None:
     code = house.hung()
     for typed in (code, code.lower(), f"{code[:3]}-{code[3:]}", f" {code} "):
-        assert (house.do("look_up", code=typed).what, house.do("look_up", code=typed).code) == ("piece", code)
+        assert (house.do("open_code", code=typed).what, house.do("open_code", code=typed).code) == ("piece", code)
     made = LotMade(
         name="Loin, sliced",
         piece=code,
@@ -99,9 +99,10 @@ def test_a_code_is_looked_up_in_any_case_and_tells_a_lot(house: House) -> None:
     )
     lot = "0000000"
     with pytest.raises(NotFound):
-        house.do("look_up", code=lot)
+        house.do("open_code", code=lot)
     house.journal.append_many(
         [Draft(stream=STREAM + lot, body=made, at=BEGAN, zone="UTC", actor="test", recorded_at=BEGAN)]
     )
-    found = house.do("look_up", code=lot)
-    assert (found.what, found.lot.packs, found.lot.pack_kg, found.lot.piece) == ("lot", 9, 0.08, code)
+    assert house.do("open_code", code=f"HTTP://HOST.LOCAL:8765/L/{lot}").what == "lot"
+    line = house.do("lot", code=lot).line
+    assert (line.packs, line.pack_kg, line.piece, line.kind) == (9, 0.08, code, "piece")

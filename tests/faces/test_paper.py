@@ -326,7 +326,7 @@ def test_a_code_typed_wrong_is_told_so(site: Site) -> None:
     assert site.get(f"/L/{wrong}").status_code == 422
     assert site.get("/L/LOOK").status_code == 422
     with pytest.raises(NotFound):
-        _run(site, "look_up", code="0000000")
+        _run(site, "open_code", code="0000000")
 
 
 def test_the_week_has_a_line_for_every_reading_due(site: Site) -> None:

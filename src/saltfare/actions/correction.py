@@ -8,6 +8,7 @@ from pydantic import AwareDatetime, Field
 
 from saltfare.actions.context import Context
 from saltfare.actions.correction_family import family
+from saltfare.actions.correction_lots import books_hold
 from saltfare.actions.piece_forecast import issue
 from saltfare.actions.shapes import Command, Done
 from saltfare.core.errors import NotFound, Problem, Refused
@@ -52,6 +53,7 @@ def correct(context: Context, given: CorrectGiven) -> Done:
             raise Refused(Problem("in_the_future", "happened_at", given.happened_at.isoformat()))
         ruling = Corrected(what="replace", new=_new(body, given), new_at=given.happened_at, reason=given.why)
         together = (event,)
+    seen = books_hold(context, together, ruling)
     made = context.journal.append_many(
         [
             Draft(
@@ -66,7 +68,7 @@ def correct(context: Context, given: CorrectGiven) -> Done:
             for one in together
         ],
         request_id=given.request_id,
-        seen_versions={} if given.seen_version is None else {event.stream: given.seen_version},
+        seen_versions={**seen, **({} if given.seen_version is None else {event.stream: given.seen_version})},
     )
     for one in together:
         request = f"{given.request_id}#{one.stream}"[:80] if given.request_id else None

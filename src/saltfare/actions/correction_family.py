@@ -7,11 +7,13 @@ a piece and packing a dish make lots. Half of such an act taken back would leave
 from __future__ import annotations
 
 from saltfare.actions.context import Context
+from saltfare.actions.correction_trips import ACTS, refuse_gone_on, trip_act, trip_act_of
 from saltfare.core.errors import Problem, Refused
 from saltfare.journal import events_dish as dishes
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_lot as lots
 from saltfare.journal import events_piece as pieces
+from saltfare.journal import events_shelf as shelf
 from saltfare.journal.events import Body, Corrected, Event
 from saltfare.journal.fold import effective
 
@@ -25,6 +27,8 @@ def family(context: Context, event: Event) -> tuple[Event, ...]:
     what the act began.
     """
     chain = _chain(context, event)
+    if len(chain) == 1:
+        refuse_gone_on(context, event)
     roots = _together(context, chain[-1])
     begun = [root for root in roots if isinstance(root.body, _BEGIN)]
     for root in begun:
@@ -53,15 +57,43 @@ def _together(context: Context, root: Event) -> tuple[Event, ...]:
             return _together(context, _first(context, pieces.STREAM + body.code))
         case pieces.TakenDown():
             return (root, *(_first(context, lots.STREAM + code) for code in body.lots))
-        case lots.LotMade() if body.piece:
-            down = _of(context, pieces.STREAM + body.piece, pieces.TakenDown, root)
-            return _together(context, down) if down else (root,)
         case dishes.DishPacked():
             return (root, *(_first(context, lots.STREAM + one.lot) for one in body.portions))
-        case lots.LotMade() if body.dish:
-            packed = _of(context, dishes.STREAM + body.dish, dishes.DishPacked, root)
-            return _together(context, packed) if packed else (root,)
-    return (root,)
+        case lots.LotMade():
+            return _with_lot(context, root, body)
+        case lots.PacksDrawn() if body.into:
+            return _together(context, _first(context, lots.STREAM + body.into))
+        case lots.PacksDrawn() if body.swap:
+            return _together(context, _first(context, shelf.SWAPS + body.swap))
+        case shelf.Swapped():
+            code = root.stream.partition("/")[2]
+            gone = [_drawn(context, side.lot, "swap", code) for side in body.went]
+            made = [_first(context, lots.STREAM + side.lot) for side in body.came]
+            return (*(one for one in gone if one), root, *made)
+        case lots.PacksReserved() | lots.PacksReturned() | lots.PacksDrawn() if body.trip:
+            return trip_act_of(context, root, body.trip)
+    return trip_act(context, root) if isinstance(body, ACTS) else (root,)
+
+
+def _with_lot(context: Context, root: Event, body: lots.LotMade) -> tuple[Event, ...]:
+    """A lot's making with what it was made in one act with."""
+    if body.swap:
+        return _together(context, _first(context, shelf.SWAPS + body.swap))
+    if body.piece and (down := _of(context, pieces.STREAM + body.piece, pieces.TakenDown, root)):
+        return _together(context, down)
+    if body.dish and (packed := _of(context, dishes.STREAM + body.dish, dishes.DishPacked, root)):
+        return _together(context, packed)
+    code = root.stream.partition("/")[2]
+    drawn = [_drawn(context, part.code, "into", code) for part in body.parts]
+    return (*(one for one in drawn if one), root)
+
+
+def _drawn(context: Context, lot: str, link: str, code: str) -> Event | None:
+    """The event by which packs of a lot went into another, or into a swap."""
+    for event in context.journal.events(lots.STREAM + lot):
+        if isinstance(event.body, lots.PacksDrawn) and getattr(event.body, link) == code:
+            return event
+    return None
 
 
 def _first(context: Context, stream: str) -> Event:

@@ -10,7 +10,7 @@ from saltfare import __version__
 from saltfare.actions.context import Context
 from saltfare.actions.judged_card import asked, criteria_of, facts_with_cooling
 from saltfare.actions.judged_facts import gathered, jar_value
-from saltfare.actions.judged_items import Item, item
+from saltfare.actions.judged_items import GONE, Item, item
 from saltfare.actions.judged_logs import checked, rules_of
 from saltfare.actions.judged_shapes import (
     Aw,
@@ -334,8 +334,12 @@ def act_on_verdict(context: Context, given: ActedGiven) -> Done:
     found = item(context, given.code)
     if given.done == "given_away" and not given.receiver.strip():
         raise Refused(Problem("receiver_missing", "receiver"))
-    if found.lot and given.packs is not None and given.packs > found.lot.packs:
-        raise Refused(Problem("more_packs_than_made", "packs", str(given.packs), str(found.lot.packs)))
+    if found.stands and not context.journal.answered(given.request_id or ""):
+        left = found.stands.packs_left
+        if given.done in GONE and (given.packs or 0) > left:
+            raise Refused(Problem("more_than_left", "packs", str(given.packs), str(left), {"left": left}))
+        if given.seen_version is None:  # of two who act on the last pack at once, one is told
+            given = given.model_copy(update={"seen_version": found.version})
     return recorded(context, given, found.stream, [acted(context, found, given)])
 
 

@@ -1,4 +1,4 @@
-"""What goes on paper beside a piece: its tag, the sheet of a week's readings, and whose a code is.
+"""What goes on paper beside a piece: its tag, and the sheet of a week's readings.
 
 A tag tells what was done as it was done, and what is planned as planned; nothing on it is worked out
 anew but the days, so that it agrees with the page of the piece.
@@ -19,13 +19,11 @@ from saltfare.actions.context import Context
 from saltfare.actions.due import due
 from saltfare.actions.piece_work import found
 from saltfare.actions.shapes import Command, Done, Output, Query, done
-from saltfare.core.errors import NotFound, Problem, Refused
+from saltfare.core.errors import Problem, Refused
 from saltfare.core.fields import Frozen
-from saltfare.journal import events_lot, events_piece
+from saltfare.journal import events_piece
 from saltfare.journal.chamber import SETTINGS, chambers, settings
-from saltfare.journal.codes import parse_code
 from saltfare.journal.events import SettingChanged
-from saltfare.journal.fold import effective
 from saltfare.journal.piece import PieceState, State, pieces
 
 TagKind = Literal["curing", "second_half", "hanging"]
@@ -276,55 +274,6 @@ def _sheet_lines(context: Context, state: PieceState, days: tuple[date, ...]) ->
         yield line(one.step, [day for day in days if one.on <= day <= ends] if daily else [one.on])
     if not any(one.act == "weigh_in" for one in asked) and state.state in (State.HANGING, State.AT_ITS_MASS):
         yield line("weigh_in", [])
-
-
-# whose a code is
-
-
-class LookUpGiven(Query):
-    """A code as printed or typed: any case, blanks and hyphens between allowed."""
-
-    code: str = Field(max_length=40)
-
-
-class LotTold(Frozen):
-    """A lot as it was made."""
-
-    name: str
-    piece: str | None
-    packs: int
-    pack_kg: float
-    sealed: str
-    place: str
-    packed_on: date
-
-
-class LookedUp(Output):
-    """What bears a code."""
-
-    code: str
-    what: Literal["piece", "lot"]
-    lot: LotTold | None = None
-
-
-def look_up(context: Context, given: LookUpGiven) -> LookedUp:
-    """Whose a code is: a piece's or a lot's."""
-    code = parse_code(given.code)
-    if context.journal.stream_head(events_piece.STREAM + code):
-        return LookedUp(code=code, what="piece")
-    for fact in effective(context.journal.events(events_lot.STREAM + code)):
-        if isinstance(body := fact.body, events_lot.LotMade):
-            lot = LotTold(
-                name=body.name,
-                piece=body.piece,
-                packs=body.packs,
-                pack_kg=body.mass.value,
-                sealed=body.sealed,
-                place=body.place,
-                packed_on=body.packed_on,
-            )
-            return LookedUp(code=code, what="lot", lot=lot)
-    raise NotFound("code", code)
 
 
 # the address

@@ -106,7 +106,7 @@ class LotState:
 
 def lot(journal: Journal, code: str) -> LotState:
     """A lot by its code. Raises NotFound."""
-    found = journal.fold(kinds.STREAM + code, _state)
+    found = journal.fold(kinds.STREAM + code, lot_state)
     if found is None:
         raise NotFound("lot", code)
     return found
@@ -114,10 +114,10 @@ def lot(journal: Journal, code: str) -> LotState:
 
 def lots(journal: Journal) -> tuple[LotState, ...]:
     """Every lot that counts, in the order they were made."""
-    return tuple(state for state in journal.fold_all(kinds.STREAM, _state).values() if state is not None)
+    return tuple(state for state in journal.fold_all(kinds.STREAM, lot_state).values() if state is not None)
 
 
-def _state(events: tuple[Event, ...]) -> LotState | None:
+def lot_state(events: tuple[Event, ...]) -> LotState | None:
     """The lot the events of one stream tell of, None where its making was withdrawn."""
     state: LotState | None = None
     for fact in effective(events):

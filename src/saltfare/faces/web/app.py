@@ -36,6 +36,8 @@ from saltfare.faces.web import (
     plan_back,
     rub,
     settings,
+    shelf,
+    shelf_forms,
     sources,
     trip_menu,
     trips,
@@ -107,7 +109,7 @@ def create_app(
         trips,
     ):
         app.include_router(part.router)
-    for part in (dishes, plan_back, settings, understood, api):
+    for part in (dishes, shelf, shelf_forms, plan_back, settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)

@@ -1,4 +1,4 @@
-"""What is printed from the pages: tags, the week's sheet; and where a code on paper leads."""
+"""What is printed from the pages: tags and the week's sheet."""
 
 from __future__ import annotations
 
@@ -68,16 +68,6 @@ def week(desk: AtDesk) -> Response:
     """The week's sheet."""
     shown = desk.run("batch_sheet")
     return pdf(week_pdf(desk.words, shown, desk.context.now), f"week-{shown.days[0].isoformat()}")
-
-
-@router.get("/L/{code}")
-@router.get("/l/{code}")
-def lead(desk: AtDesk, code: str) -> Response:
-    """To what bears a code."""
-    found = desk.run("look_up", {"code": code})
-    if found.what == "piece":
-        return desk.go(f"/pieces/{found.code}")
-    return desk.page("lot.html", part="pieces", code=found.code, lot=found.lot)
 
 
 def _tags(desk: Desk, size: str, given: dict[str, Any], name: str) -> Response:
