@@ -2,7 +2,7 @@
 
     python benchmarks/menu.py            the small end, half a minute or so
     python benchmarks/menu.py --whole    2 x 4 to 12 x 21 days, 80 and 200 items
-    python benchmarks/menu.py --beside   also the same whole model by another solver, where installed
+    python benchmarks/menu.py --beside   also the same whole model by two other solvers, where installed
 
 Trips are invented and seeded. Processor seconds, so that a busy machine does not count.
 """
@@ -59,13 +59,47 @@ def second_solver(problem: MenuProblem, seconds: float) -> str:
     return f"{solver.objective_value / 1000 * SCALE[Goal.MASS] / 1e6:.2f} kg in {solver.wall_time:.0f} s"
 
 
+def third_solver(problem: MenuProblem, seconds: float) -> str:
+    """The same whole model by CBC on one thread, shortness weighed in alike; "-" without it."""
+    try:
+        import pulp
+    except ImportError:
+        return "-"
+    model = menu_model(problem, admission(problem), [fine_layer(problem)])
+    program = model.program
+    m = pulp.LpProblem("menu", pulp.LpMinimize)
+    columns = [
+        pulp.LpVariable(
+            f"c{n}", lo, up if up < 1e20 else None, pulp.LpInteger if whole else pulp.LpContinuous
+        )
+        for n, (lo, up, whole) in enumerate(zip(program.lower, program.upper, program.whole, strict=True))
+    ]
+    m += pulp.lpSum(v * columns[c] for c, v in model.goals[Goal.MASS]) + 20 * pulp.lpSum(
+        v * columns[c] for c, v in model.goals[Goal.SHORT]
+    )
+    for row, (low, high) in enumerate(zip(program.row_lower, program.row_upper, strict=True)):
+        total = pulp.lpSum(v * columns[c] for c, v in program.terms(row))
+        if low > -1e18:
+            m += total >= low
+        if high < 1e18:
+            m += total <= high
+    began = time.monotonic()
+    m.solve(pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.015, timeLimit=seconds))
+    took = time.monotonic() - began
+    if m.sol_status not in (pulp.LpSolutionOptimal, pulp.LpSolutionIntegerFeasible):
+        return f"none in {seconds:.0f} s"
+    kg = sum(v * (columns[c].value() or 0.0) for c, v in model.goals[Goal.MASS]) * SCALE[Goal.MASS] / 1e6
+    short = sum(v * (columns[c].value() or 0.0) for c, v in model.goals[Goal.SHORT])
+    return f"{kg:.2f} kg in {took:.0f} s" + (f", short by {short:.2f}" if short > 1e-6 else "")
+
+
 def main() -> None:
     """Run the grid and print a line a trip."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--whole", action="store_true", help="the whole grid")
-    parser.add_argument("--beside", action="store_true", help="another solver beside it")
+    parser.add_argument("--beside", action="store_true", help="two other solvers beside it")
     parser.add_argument("--preset", default="lightest", choices=[p.value for p in Preset])
     given = parser.parse_args()
     print("people days items | first s broken | lead s, all s | short kcal | kg | gap | g a person and day")
@@ -94,7 +128,8 @@ def main() -> None:
         if found.broken:
             line += f"  BROKEN {found.broken[:2]}"
         if given.beside:
-            line += f" | beside: {second_solver(problem, max(10.0, took))}"
+            seconds = max(10.0, took)
+            line += f" | CP-SAT {second_solver(problem, seconds)} | CBC {third_solver(problem, seconds)}"
         print(line, flush=True)
 
 
