@@ -150,7 +150,6 @@ class Course:
     step_kg: float | None = None
     packs: int | None = None
     pack_kg: float | None = None
-    equal: bool = False
 
 
 def request_of(
@@ -181,7 +180,7 @@ def request_of(
         scale_step_kg=so_far.step_kg or choice.scale_step.value,
         thickest_brittle=so_far.brittle,
         packs=so_far.packs or choice.packs,
-        pack_mass_kg=so_far.pack_kg or (None if so_far.equal else pack_kg),
+        pack_mass_kg=so_far.pack_kg or pack_kg,
         price_minor_per_kwh=choice.price_minor_per_kwh,
         camp=camp_of(choice.camp),
         taste_factor=choice.taste,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -47,10 +48,10 @@ def plan_of(context: Context, state: DishState, *, pack_kg: float | None = None)
     try:
         return planned(context, request)
     except Refused as refused:
-        # a pack may weigh a little more than all there should be, since the solids are not known better
-        if pack_kg is None or all(p.code != "packs_exceed_dish" for p in refused.problems):
+        # packs may weigh a little more than all there should be, since the solids are not known better
+        if request.pack_mass_kg is None or all(p.code != "packs_exceed_dish" for p in refused.problems):
             raise
-    return plan_of(context, state)
+    return planned(context, replace(request, pack_mass_kg=None))
 
 
 def start_of(context: Context, state: DishState) -> datetime:
@@ -81,8 +82,9 @@ def course_of(state: DishState, *, pack_kg: float | None = None) -> Course:
     steps = [e.body.scale_step.value for e in state.weights if e.body.scale_step]
     if spoon and spoon.scale_step:
         steps.append(spoon.scale_step.value)
-    packed = state.state is DishStage.PACKED
-    count = sum(one.packs for entry in state.packed for one in entry.body.portions)
+    portions = [one for entry in state.packed for one in entry.body.portions]
+    packed = state.state is DishStage.PACKED and bool(portions)
+    usual = max(portions, key=lambda one: one.packs).mass.value if packed else None
     return Course(
         cooked_kg=state.cooked_kg,
         left_behind_kg=left.value if left else 0.0,
@@ -92,9 +94,8 @@ def course_of(state: DishState, *, pack_kg: float | None = None) -> Course:
         weights=tuple(weights),
         brittle=brittle[-1] if brittle else None,
         step_kg=min(steps) if steps else None,
-        packs=1 if pack_kg is not None else (count if packed else None),
-        pack_kg=pack_kg,
-        equal=packed,
+        packs=1 if pack_kg is not None else sum(one.packs for one in portions) if packed else None,
+        pack_kg=usual if pack_kg is None else pack_kg,
     )
 
 
