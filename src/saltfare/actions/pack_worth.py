@@ -14,6 +14,7 @@ from typing import Literal
 
 from saltfare.actions.context import Context
 from saltfare.actions.dish_view import plan_of
+from saltfare.actions.money import minor_digits
 from saltfare.actions.pack_content import pack_content
 from saltfare.actions.price_book import Book, price_key
 from saltfare.actions.shapes import Output, Tracer
@@ -28,7 +29,7 @@ from saltfare.journal.piece import PieceState, pieces
 from saltfare.journal.piece import piece as piece_of
 from saltfare.journal.pouch import lot_said
 from saltfare.journal.shelf import bought as bought_of
-from saltfare.models.value import Cost, cost_dish, cost_piece, half_up, unit_prices
+from saltfare.models.value import Cost, cost_dish, cost_piece, half_up, unit_price_shown, unit_prices
 
 _MOST_DEEP = 4
 _J_PER_KCAL = 4184.0
@@ -64,6 +65,11 @@ class PackWorth(Output):
     per_1000_kcal: Figure | None
     per_protein_kg: Figure | None
     missing: tuple[str, ...]
+
+
+def shown_rate(minor: float, currency: str) -> float:
+    """A unit price as shops show it, in minor units."""
+    return float(unit_price_shown(minor=minor, minor_per_major=10 ** minor_digits(currency)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,14 +26,17 @@ from saltfare.faces.web import (
     api,
     bench,
     buying,
+    chamber_together,
     chambers,
     dishes,
     forecasts,
     judged,
+    keeping,
     paper,
     pieces,
     plan,
     plan_back,
+    pouches,
     rub,
     settings,
     shelf,
@@ -43,6 +46,7 @@ from saltfare.faces.web import (
     trips,
     trouble,
     understood,
+    worth,
 )
 from saltfare.faces.web import door as door_pages
 from saltfare.faces.web.desk import Maker, render
@@ -109,7 +113,7 @@ def create_app(
         trips,
     ):
         app.include_router(part.router)
-    for part in (dishes, shelf, shelf_forms, plan_back, settings, understood, api):
+    for part in (dishes, shelf, shelf_forms, keeping, pouches, worth, plan_back, settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)

@@ -13,6 +13,7 @@ from saltfare.faces.shelf_text import shelf_says
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form
 from saltfare.faces.web.judged_says import judged_says
+from saltfare.faces.web.worth import lot_cards
 
 router = APIRouter(include_in_schema=False)
 # What is done to a lot on its page: the last part of the address, and the action that records it.
@@ -133,11 +134,10 @@ def lot_page(
         judged=judged,
         js=judged_says(desk.words),
         cards=[card for card in cards if card.question in (asked, "eaten_uncooked", "carried")],
-        worth=desk.run("worth", {"code": code}),
-        keeping=desk.run("keeping", {"code": code}).kept,
         acts=[name for name in acts if name != "taste"],
         form_of=lambda name: form if form and act == name else Form({"packs": "1"}, prefix=f"{name}-"),
         done=done if done in recorded or act == "correct" else "",
         act=act,
+        **lot_cards(desk, code),
         **shelf_says(desk.words),
     )
