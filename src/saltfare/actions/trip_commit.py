@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Done, done
+from saltfare.actions.trip_load import loads_shown
 from saltfare.actions.trip_menu import found_menu
 from saltfare.actions.trip_menu_shapes import (
     AfterTripGiven,
@@ -104,6 +105,7 @@ def _committed(context: Context, asked: Posed, given: CommitGiven, outcome: Outc
         by_item.setdefault(problem.items[i].id, {})[carry] = count
     used = {item.id: item for item in problem.items if item.id in by_item}
     loads = day_loads(problem, plan)
+    found = loads_shown(context, asked.state, problem, plan, asked.need).water
     # an item nobody eats is no part of what was issued
     issued = plain(problem) | {"items": [plain(item) for item in problem.items if item.id in used]}
     return kinds.MenuCommitted(
@@ -139,7 +141,7 @@ def _committed(context: Context, asked: Posed, given: CommitGiven, outcome: Outc
         goals={value.goal.value: (value.reached, value.bound) for value in outcome.values},
         short_kcal=short_value(problem, outcome.short),
         fuel_g=-(-sum(load.fuel_mg for load in loads) // 1000),
-        water_ml=sum(load.water_ml for load in loads),
+        water_ml=round(1e6 * (found.value or 0.0)),
         end=outcome.end.value,
         model_version=model_version(context.library.version),
         problem=issued,

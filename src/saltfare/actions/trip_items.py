@@ -7,6 +7,7 @@ told enters only by the person's own recorded choice.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
@@ -55,8 +56,23 @@ def _notes(shown: tuple[ItemShown, ...]) -> tuple[Note, ...]:
     return (Note("trip_items_open", {"count": open_ones}),) if open_ones else ()
 
 
+_KEPT: OrderedDict[tuple[object, ...], Offered] = OrderedDict()
+_MOST_KEPT = 8
+
+
 def offered(context: Context, state: TripState) -> Offered:
-    """What could be taken, with the person's choices applied."""
+    """What could be taken, with the person's choices applied; worked out once for a journal as it stands and
+    a day, because a page asks for it several times."""
+    key = (context.journal.head_hash(), state.code, context.today, context.library.version, context.settings)
+    known = _KEPT.get(key)
+    if known is None:
+        known = _KEPT[key] = _offered(context, state)
+        while len(_KEPT) > _MOST_KEPT:
+            _KEPT.popitem(last=False)
+    return known
+
+
+def _offered(context: Context, state: TripState) -> Offered:
     found, versions = offers(context, state)
     boil = boil_of(context, state)
     shown, planned = [], dict[str, Item]()

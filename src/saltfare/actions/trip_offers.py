@@ -126,7 +126,7 @@ def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: Car
     main = not meat and (hot or lot.made.dish is not None or what == "meal")
     # whether bought cured meat was ever heated stands on no label that is typed here
     uncooked, raw, settles = None, what == "cured_meat", tuple[Note, ...]()
-    if lot.made.piece or lot.made.parts:
+    if lot.made.piece or _has_meat(context, lot):
         uncooked, raw, settles = _uncooked(context, judged_item(context, lot.code))
     pouch = lot.made.pouch
     tare = round(1000.0 * pouch.tare.value) if pouch and pouch.tare else 0
@@ -163,6 +163,18 @@ def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: Car
         cautions=carried.cautions if carried else (),
         as_sold=lot.origin == "bought",
     )
+
+
+def _has_meat(context: Context, lot: LotState) -> bool:
+    """Whether a part of a mixed pack came from a piece, or is bought cured meat."""
+    for part in lot.made.parts:
+        try:
+            other = lot_of(context.journal, part.code)
+        except NotFound:
+            continue  # a batch, which is cooked through before it dries
+        if other.made.piece or _bought_as(context, other) == "cured_meat" or _has_meat(context, other):
+            return True
+    return False
 
 
 def _bought_as(context: Context, lot: LotState) -> str:

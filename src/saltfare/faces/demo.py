@@ -149,7 +149,9 @@ class Act:
 
 
 _FORECASTING = frozenset({"hang_piece", "weigh_in", "end_rest", "taste_piece"})
-_OURS = frozenset({"do", "day", "clock", "key", "on", "as", "of", "keep_forecast", "dates", "instants"})
+_OURS = frozenset(
+    {"do", "day", "clock", "key", "on", "as", "of", "keep_forecast", "dates", "instants", "given"}
+)
 
 
 def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
@@ -163,6 +165,7 @@ def _acts(household: Mapping[str, Any], day: date, zone: str) -> Iterator[Act]:
         yield from _readings(air, day, instant)
     for act in household["act"]:
         given: dict[str, Any] = {k: v for k, v in act.items() if k not in _OURS}
+        given |= act.get("given", {})  # fields named as ours are: the day of a pin, the warmest of a day
         # civil dates and instants are told in days back from the day (ahead of it: negative)
         dates = act.get("dates", {}).items()
         given |= {name: (day - timedelta(days=back)).isoformat() for name, back in dates}
