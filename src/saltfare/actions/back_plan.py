@@ -28,7 +28,7 @@ from saltfare.actions.back_wants import (
 from saltfare.actions.context import Context
 from saltfare.actions.lessons import taught
 from saltfare.actions.piece_drying import packed, unpacked
-from saltfare.actions.pieces_to_come import piece_under_way
+from saltfare.actions.pieces_to_come import hook_taken, piece_under_way
 from saltfare.actions.plan_room import as_asked, refuse_unclear, spans
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
@@ -337,7 +337,7 @@ def _all_under_way(context: Context, bench: Bench, serving: Sequence[UnderWay]) 
     for state in pieces(context.journal):
         if state.state is State.TAKEN_DOWN or state.code in known:
             continue
-        under = piece_under_way(context, state, "", bench)
+        under = hook_taken(context, state, bench)
         if under is not None:
             out.append(under)
     return tuple(out)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from saltfare.plans.back_plan_belief import multipliers
 from saltfare.plans.back_plan_chance import Days, ToHang, drawn_from, hanging_time, whole_days
 from saltfare.plans.back_plan_courses import Bench, ChamberAir, hung_piece
 from saltfare.plans.back_plan_shapes import UnderWay
+from saltfare.plans.forecast import LEVELS
 from saltfare.plans.forecast_air import UsualAir, air_programme
 from saltfare.plans.forecast_drying import HangingPiece
 
@@ -54,6 +55,25 @@ def piece_under_way(context: Context, state: PieceState, want: str, bench: Bench
         return None
     hook = state.chamber or ""
     return UnderWay(code=state.code, name=state.name, want=want, days=days, hook=hook)
+
+
+def hook_taken(context: Context, state: PieceState, bench: Bench) -> UnderWay | None:
+    """A piece that serves no want, for the hook it has: by the forecast issued at its last weigh-in, which
+    costs nothing; by a new one where none was issued."""
+    told = state.forecasts[-1].body.result.get("ready") if state.hung and state.forecasts else None
+    if state.state is State.AT_ITS_MASS or not isinstance(told, dict):
+        return piece_under_way(context, state, "", bench)
+    levels, left = [0.0], [0.0]
+    for level in LEVELS:
+        at = told.get(f"{level:g}")
+        if not isinstance(at, str):
+            break
+        levels.append(level)
+        left.append(max((datetime.fromisoformat(at) - context.now).total_seconds(), left[-1]))
+    time = drawn_from(name=f"under way {state.code}", time_s=np.array(left), ready_frac=np.array(levels))
+    return UnderWay(
+        code=state.code, name=state.name, want="", days=whole_days(time_s=time), hook=state.chamber or ""
+    )
 
 
 def _before_hanging(context: Context, state: PieceState, bench: Bench) -> Days:

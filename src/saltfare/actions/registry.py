@@ -243,4 +243,13 @@ def run(name: str, context: Context, data: Mapping[str, Any]) -> BaseModel:
     unusual = [p for p in implausible(given) if not reasons.get(p.field, "").strip()]
     if unusual and action.kind == "command":
         raise Refused(*unusual)
-    return action.function(context, given)
+    try:
+        return action.function(context, given)
+    except Refused as error:
+        asked = getattr(given, "request_id", None)
+        if action.kind != "command" or not asked or not context.journal.answered(asked):
+            raise
+        # The same tap came twice. What its twin recorded is no doubt against it; nothing is recorded now,
+        # the reasons neither.
+        stood = {str(p.params.get("reason_for", p.field)): asked for p in error.problems}
+        return action.function(context, given.model_copy(update={"reasons": {**reasons, **stood}}))

@@ -113,7 +113,9 @@ def create_app(
         trips,
     ):
         app.include_router(part.router)
-    for part in (dishes, shelf, shelf_forms, keeping, pouches, worth, plan_back, settings, understood, api):
+    for part in (dishes, shelf, shelf_forms, keeping, pouches, worth, plan_back, chamber_together):
+        app.include_router(part.router)
+    for part in (settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)
