@@ -56,7 +56,7 @@ BELOW = 1e-6
         *(("us_percent_vitamin", a, p) for a, p in ((50, "50"), (50.01, "50"), (55, "60"), (104, "100"))),
         *(("us_percent", a, p) for a, p in ((0.49, "0"), (0.5, "1"), (12.5, "13"))),
         *(("us_ten_mg", a, p) for a, p in ((4.9, "0"), (5, "10"), (261, "260"))),
-        *(("us_tenth", a, p) for a, p in ((0.049, "0.0"), (0.05, "0.1"), (7.96, "8.0"))),
+        *(("us_tenth", a, p) for a, p in ((0.049, "0"), (0.05, "0.1"), (7.96, "8.0"))),
         # table 4: energy whole; fat and the like at 0.5 and 10 g; saturates at 0.1; salt at 0.0125 and 1 g
         *(("eu_energy", a, p) for a, p in ((0.4, "0"), (1451.5, "1452"), (347.49, "347"))),
         *(("eu_gram", a, p) for a, p in ((0, "<0.5"), (0.5, "<0.5"), (0.5 + BELOW, "0.5"), (0.55, "0.6"))),

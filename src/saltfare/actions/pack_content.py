@@ -66,7 +66,9 @@ class PackContent:
     descending, water only where a label names it. printed: what a bought pack's label lists instead.
     agents: curing agents in it, rows of `cure_agents`. parts: what it was put together from.
     water_to_add_ml, minutes with their span, stir_minutes, cold_minutes: None where it is eaten as it is, or
-    nobody knows. volume_ml: as it lies, None where not known.
+    nobody knows. volume_ml: as it lies, None where not known. beside: carried beside it and added at camp;
+    together: both as eaten. pouch_m: width and height it is brought back in; cup_ml: the own mug;
+    cover: what it is wrapped in meanwhile.
     """
 
     amounts: Amounts
@@ -81,6 +83,12 @@ class PackContent:
     minutes: float | None = None
     minutes_span: tuple[float | None, float | None] = (None, None)
     stir_minutes: tuple[float, ...] = ()
+    first_pour_ml: float | None = None
+    beside: tuple[PutIn, ...] = ()
+    together: Amounts | None = None
+    pouch_m: tuple[float, float] | None = None
+    cup_ml: float | None = None
+    cover: str = ""
     cold_minutes: float | None = None
     servings: float = 1.0
     volume_ml: float | None = None
@@ -207,6 +215,17 @@ def dish_content(context: Context, state: DishState, *, pack_kg: float | None = 
         minutes_span=(_minutes(soft[0]), _minutes(soft[2])),
         stir_minutes=tuple(s / 60.0 for s in pouch.stir_s) if pouch else (),
         cold_minutes=_minutes(cold),
+        first_pour_ml=None
+        if pouch is None or water is None
+        else water * pouch.pour.first_kg / pouch.water_kg.middle,
+        beside=tuple(
+            PutIn(line.ingredient.name, line.ingredient.edible_kg, line.declared)
+            for line in plan.request.beside
+        ),
+        together=plan.beside.together if plan.beside else None,
+        pouch_m=(state.choice.camp.pouch_width.value, state.choice.camp.pouch_height.value),
+        cover=state.choice.camp.cover,
+        cup_ml=state.choice.camp.cup.value * 1e6 if state.choice.camp.cup else None,
         servings=state.choice.servings * each.mass_kg / dried,
         notes=tuple(notes),
         trace=trace,

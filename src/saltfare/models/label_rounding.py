@@ -101,7 +101,7 @@ def _in_band(exact: Decimal, band: Band) -> Rounded:
         raise BadTable("label_rounding: a number without a step")
     step = Decimal(repr(band.step)).normalize()
     steps = (exact / step + Decimal("0.5")).to_integral_value(rounding=ROUND_FLOOR)
-    return Rounded(float(steps * step), False, max(0, -_exponent(step)))
+    return Rounded(float(steps * step), False, max(0, -_exponent(step)) if steps else 0)
 
 
 def _exponent(value: Decimal) -> int:

@@ -17,6 +17,7 @@ from typing import Any, Literal
 QUIET_MODULES = 4  # on every side of a QR (ISO/IEC 18004)
 MODULE_MM = 0.5
 LEAST_QR_MM = 18.5
+_PPI = 192.0  # twice what a screen has to the inch
 # The standard of tagged PDF; it also has the typesetter refuse a character it has no glyph for.
 _STANDARD: Literal["ua-1"] = "ua-1"
 
@@ -41,6 +42,23 @@ def printed(layout: str, given: Mapping[str, Any]) -> bytes:
     if not isinstance(made, bytes):
         raise TypeError("a PDF is one file")
     return made
+
+
+def drawn(layout: str, given: Mapping[str, Any]) -> bytes:
+    """The first page of a layout filled with plain data, as a PNG."""
+    import typst
+
+    made = typst.compile(
+        _layout(layout),
+        format="png",
+        ppi=_PPI,
+        ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(_printable_all(given))},
+    )
+    page = made[0] if isinstance(made, list) else made
+    if not isinstance(page, bytes):
+        raise TypeError("a page is one picture")
+    return page
 
 
 def qr(text: str) -> dict[str, Any]:
