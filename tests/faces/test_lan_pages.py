@@ -404,10 +404,13 @@ def ran(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 
 def needs(name: str) -> str:
-    """The rule, written again: queries look, commands record, settings and taking back are for all."""
+    """The rule, written again: queries look, commands record; settings, taking back and planning trips are
+    for all, how a trip went is recorded."""
     action = registry.get(name)
     if action.kind == "query":
         return "look"
+    if action.part == "trips":
+        return "record" if name == "after_trip" else "all"
     return "all" if name == "correct" or action.part in ("settings", "sources") else "record"
 
 
@@ -471,9 +474,10 @@ def concrete(path: str) -> list[str]:
     """Addresses of a route, each act of a piece among them."""
     filled = path.replace("{name}", "pieces")
     if "{act}" in filled:
-        from saltfare.faces.web.pieces import ACTS
+        from saltfare.faces.web import pieces, shelf
 
-        return [re.sub(r"\{\w+\}", "X", filled.replace("{act}", act)) for act in ACTS]
+        acts = shelf.ACTS if filled.startswith("/shelf/") else pieces.ACTS
+        return [re.sub(r"\{\w+\}", "X", filled.replace("{act}", act)) for act in acts]
     return [re.sub(r"\{\w+(:\w+)?\}", "X", filled)]
 
 

@@ -18,6 +18,8 @@ BENCH_PARTS = frozenset({"bench", "pieces", "chambers", "dishes", "shelf"})
 """Parts whose commands are the work at the bench."""
 FOR_ALL = frozenset({"correct"})
 """Commands of those parts that take back what others recorded."""
+FOR_RECORD = frozenset({"after_trip"})
+"""Commands of other parts that record what happened: whoever was there enters how a trip went."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,8 @@ def needed(action: Action) -> Role:
     """The least role that may run an action."""
     if action.kind == "query":
         return "look"
-    return "record" if action.part in BENCH_PARTS and action.name not in FOR_ALL else "all"
+    bench = action.part in BENCH_PARTS and action.name not in FOR_ALL
+    return "record" if bench or action.name in FOR_RECORD else "all"
 
 
 def visitor(scope: MutableMapping[str, Any]) -> Visitor | None:
