@@ -195,10 +195,10 @@ def _curve(run: TrayRun, laid_kg: float, late_s: float | None, weight: Floats) -
     end = min(HORIZON_S, 1.1 * late_s) if late_s is not None else HORIZON_S
     at = np.linspace(0.0, end, _CURVE_POINTS)
     ratios = _fine(run.mass_ratio(at_s=at))
-    return tuple(
-        CurvePoint(float(t), Band(*(laid_kg * q for q in _quantiles(r, weight, (0.1, 0.5, 0.9)))))
-        for t, r in zip(at, ratios, strict=True)
-    )
+    bands = np.array([_quantiles(ratio, weight, (0.1, 0.5, 0.9)) for ratio in ratios])
+    # no member gains, so neither does a quantile: what rises is error of reading between the nodes
+    falling = laid_kg * np.minimum.accumulate(bands, axis=0)
+    return tuple(CurvePoint(float(t), Band(*map(float, band))) for t, band in zip(at, falling, strict=True))
 
 
 def _error_cov(count: int, model_error: float, step: float) -> Floats:
