@@ -11,6 +11,7 @@ from saltfare.actions.dish_bench import DishDueShown, dishes_due, trays_now
 from saltfare.actions.dish_view import OnTrays
 from saltfare.actions.due import due
 from saltfare.actions.shapes import Output, Query
+from saltfare.actions.shelf_bench import LotDueShown, lots_due
 from saltfare.core.fields import Frozen
 from saltfare.core.figure import Note
 from saltfare.journal.piece import State, pieces
@@ -55,7 +56,7 @@ class DueShown(Frozen):
 class BenchShown(Output):
     """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn. planned: open
     tasks of the plan taken on, those that are late or within a week. trays: what is on them now; dishes: what
-    batches of dishes ask for."""
+    batches of dishes ask for; shelf: lots to eat soon."""
 
     today: date
     late: tuple[DueShown, ...]
@@ -66,6 +67,7 @@ class BenchShown(Output):
     planned: tuple[PlannedDue, ...] = ()
     trays: tuple[OnTrays, ...] = ()
     dishes: tuple[DishDueShown, ...] = ()
+    shelf: tuple[LotDueShown, ...] = ()
 
 
 def bench(context: Context, given: BenchGiven) -> BenchShown:
@@ -104,6 +106,7 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
         pieces=len(states),
         trays=trays_now(context),
         dishes=dishes_due(context),
+        shelf=lots_due(context),
         planned=tasks_due(context, ahead_days=_PLANNED_DAYS),
     )
 

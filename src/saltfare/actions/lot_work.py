@@ -73,7 +73,7 @@ class ReturnGiven(OneLot):
 class MoveGiven(OneLot):
     """All that is left of it is put somewhere else."""
 
-    place: PlaceName
+    place: PlaceName = ""
 
 
 class CountGiven(OneLot):
@@ -109,7 +109,7 @@ class StoreGiven(Command):
     packs: Packs
     mass: PackMass
     sealed: Sealed
-    place: PlaceName
+    place: PlaceName = ""
     packed_on: date
     maker: str = Field(default="", max_length=120)
     printed_on: date | None = None

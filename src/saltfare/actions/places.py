@@ -32,7 +32,7 @@ class PlaceGiven(Command):
     this: its readings are used.
     """
 
-    name: PlaceName
+    name: PlaceName = ""
     coldest: Coldest
     warmest: Warmest
     warmest_month: int | None = Field(default=None, ge=1, le=12)

@@ -54,7 +54,7 @@ class CameGiven(Frozen):
     packs: Packs
     mass: PackMass
     sealed: Sealed
-    place: PlaceName
+    place: PlaceName = ""
     packed_on: date | None = None
     printed_on: date | None = None
     elsewhere: Price | None = None
@@ -65,7 +65,7 @@ class CameGiven(Frozen):
 class SwapGiven(Command):
     """A swap: with whom, what goes, what comes, what was handed over with ours and received with theirs."""
 
-    partner: str = Field(max_length=120)
+    partner: str = Field(default="", max_length=120)
     went: tuple[WentGiven, ...] = Field(default=(), max_length=12)
     came: tuple[CameGiven, ...] = Field(default=(), max_length=12)
     handed: tuple[kinds.HandedOver, ...] = Field(default=(), max_length=8)
@@ -300,13 +300,13 @@ def _band(
     other = value.Side(their_cost / packs, their_else / packs, their_left, False)
     found = value.swap(given_units=1.0, mine=mine, theirs=other)
     inputs: dict[str, str | float | int | None] = {
-        "given_units": 1.0,
-        "cost_minor": our_cost,
-        "elsewhere_minor": our_else,
-        "left_frac": our_left,
-        "their_cost_minor": their_cost / packs,
-        "their_elsewhere_minor": their_else / packs,
-        "their_left_frac": their_left,
+        "packs": 1,
+        "price_paid": our_cost,
+        "price_elsewhere": our_else,
+        "other_cost": their_cost / packs,
+        "other_elsewhere": their_else / packs,
+        "left_share": our_left,
+        "other_left_share": their_left,
     }
     trace = tracer.trace(value.swap, inputs)
 

@@ -36,24 +36,23 @@ def shelf_says(words: Words) -> dict[str, Any]:
         return ", ".join(parts)
 
     def until(line: ShelfLine) -> str:
-        """The planning date, or that there is none; the date its maker printed."""
+        """How late the first limit may come, and the date its maker printed."""
         told = []
-        if line.planning_date is not None:
-            latest = line.latest
-            key = "shelf.until_between" if latest and latest > line.planning_date else "shelf.until"
-            told.append(words.t(key, on=line.planning_date, latest=latest))
-        else:
-            told.append(words.t("shelf.until_not_known"))
+        if line.planning_date is not None and line.latest and line.latest > line.planning_date:
+            told.append(words.t("shelf.until_as_late", latest=line.latest))
         if line.printed_on is not None:
             told.append(words.t("shelf.printed", on=line.printed_on))
         return " ".join(told)
 
     def answers(line: ShelfLine) -> list[tuple[str, str]]:
-        """Answer and what it is about, in the order kept, eaten, carried."""
-        return [
-            (answer.value, words.t(f"shelf.answer.{name}.{answer.value}"))
-            for name, answer in line.answers.items()
-        ]
+        """Each answer there is, the worst first, and what it is about."""
+        out = []
+        for answer in ("does_not_meet", "cannot_tell", "meets"):
+            about = [words.t(f"shelf.about.{k}") for k, found in line.answers.items() if found.value == answer]
+            if about:
+                told = ", ".join(about)
+                out.append((answer, words.t(f"shelf.answer.{answer}", about=told[:1].upper() + told[1:])))
+        return out
 
     def liked(found: Liked) -> str:
         if not found.people:
