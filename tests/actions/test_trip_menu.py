@@ -164,6 +164,18 @@ def test_the_whole_way_of_a_trip_to_the_leftovers(camp: Camp, shelf: dict[str, s
     after_all = trip(camp.journal, code).after
     assert after_all is not None and after_all.body.eaten[item] == 1
 
+    # taken back, nothing came back and nothing was said; put back, it stands as entered
+    entered = camp.do("trip", code=code).log[0]
+    assert entered.kind == "trip_after"
+    undone = camp.do("correct", 46, event_id=entered.event_id, what="withdraw")
+    assert trip(camp.journal, code).stand.value == "on trip"
+    assert lot(camp.journal, shelf["stew"]).packs_left == now.packs_left
+    assert lot(camp.journal, shelf["stew"]).tastings == ()
+    camp.do("correct", 47, event_id=undone.events[0], what="withdraw")
+    assert lot(camp.journal, shelf["stew"]).packs_left == now.packs_left + 1
+    gone_on = trip(camp.journal, code).menus[-1].event_id
+    assert refused(camp, "correct", event_id=gone_on, what="withdraw") == {"went_on"}
+
     # the next plan knows: fuel and water as they turned out, and what Bo did not like
     later = camp.trip(days=1)
     load = camp.do("trip_water_fuel", code=later)
