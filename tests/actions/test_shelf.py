@@ -7,10 +7,12 @@ from datetime import date
 from typing import Any
 
 import pytest
-from households import House
+from households import BEGAN, House
 from judged_household import Larder
 
+from saltfare.actions.settings import settings_of
 from saltfare.core.errors import Conflict, NotFound, Refused
+from saltfare.journal.events_lot import PacksReserved
 
 PACKED = date(2026, 2, 10)
 
@@ -341,3 +343,113 @@ def test_what_to_eat_first_is_what_is_open_and_then_what_is_oldest(house: House)
     assert [one.code for one in house.do("shelf", text=new[:4].lower()).lots] == [new]
     assert house.do("shelf", place="elsewhere").lots == ()
     assert len(house.do("shelf", place="LARDER", kind="other").lots) == 3
+
+
+SWAP: dict[str, Any] = {
+    "partner": "Mill (invented)",
+    "came": [{"name": "Bars", "packs": 3, "mass": "70 g", "sealed": "air", "place": "Larder"}],
+}
+
+
+def test_a_swap_leaves_no_half_behind(house: House) -> None:
+    lot = stored(house, packs=3, price="2.00")
+    swap = {**SWAP, "went": [{"code": lot, "packs": 2, "elsewhere": "3.00"}]}
+    made = house.do("swap_packs", 1, **swap)
+    assert (line(house, lot, 2).packs_left, line(house, made.codes[0], 2).maker) == (1, "Mill (invented)")
+    (told,) = house.do("swaps", 2, code=made.code).swaps
+    assert told.missing == ("came_cost", "came_elsewhere") and told.band is None
+    assert told.not_handed[:2] == ("name", "ingredients")
+    eaten = house.do("draw_packs", 3, code=made.codes[0], packs=1, why="eaten")
+    with pytest.raises(Refused) as raised:
+        house.do("correct", 4, event_id=told.event_id, what="withdraw")
+    assert raised.value.problems[0].code == "went_on"
+    house.do("correct", 4, event_id=eaten.events[0], what="withdraw")
+    with pytest.raises(Refused):  # what was taken back still stands in the history of the bars
+        house.do("swap_packs", 4, **{**swap, "went": [{"code": lot, "packs": 2}]})
+    drawn = next(e for e in house.do("lot", 4, code=lot).log if e.kind == "packs_drawn")
+    house.do("correct", 5, event_id=drawn.event_id, what="withdraw")  # from either side, both go
+    assert line(house, lot, 6).packs_left == 3 and house.do("swaps", 6).swaps == ()
+    with pytest.raises(NotFound):
+        house.do("lot", 6, code=made.codes[0])
+
+
+def test_a_swap_and_a_supper_cannot_both_have_the_last_packs(house: House) -> None:
+    lot = stored(house, packs=2)
+    start, told = threading.Barrier(2), []
+
+    def swap() -> None:
+        start.wait()
+        try:
+            house.do("swap_packs", **SWAP, went=[{"code": lot, "packs": 2}])
+            told.append("swapped")
+        except (Refused, Conflict) as error:
+            told.append(type(error).__name__)
+
+    def eat() -> None:
+        start.wait()
+        try:
+            house.do("draw_packs", code=lot, packs=1, why="eaten")
+            told.append("eaten")
+        except (Refused, Conflict) as error:
+            told.append(type(error).__name__)
+
+    threads = [threading.Thread(target=one) for one in (swap, eat)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    left = line(house, lot).packs_left
+    assert ("swapped" in told, left) in ((True, 0), (False, 1))
+    assert len(house.do("swaps").swaps) == (1 if "swapped" in told else 0)
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "field"),
+    [
+        ({"partner": " "}, "swap_with_nobody", "partner"),
+        ({"went": []}, "swap_of_nothing", "went"),
+        ({"came": []}, "swap_of_nothing", "came"),
+        ({"at": "2031-01-01T10:00:00Z"}, "in_the_future", "at"),
+    ],
+)
+def test_a_swap_of_nothing_is_none(house: House, change: dict[str, Any], code: str, field: str) -> None:
+    lot = stored(house)
+    given = {**SWAP, "went": [{"code": lot, "packs": 1}], **change}
+    assert refused(house, "swap_packs", **given) == (code, field)
+    assert line(house, lot).packs_left == 6
+
+
+def test_packs_a_trip_holds_are_taken_for_a_reason_only(house: House) -> None:
+    lot = stored(house, packs=3)
+    body = PacksReserved(trip="0000000", packs=2)
+    house.journal.append(f"lot/{lot}", body, at=BEGAN, zone="UTC", actor="household", recorded_at=BEGAN)
+    assert refused(house, "draw_packs", code=lot, packs=2, why="eaten") == ("held_by_trip", "packs")
+    house.do("draw_packs", code=lot, packs=1, why="eaten")
+    did = house.do("draw_packs", code=lot, packs=2, why="eaten", reasons={"packs": "the trip is off"})
+    assert (did.packs_left, did.free) == (0, 0)
+
+
+def test_money_follows_the_currency_of_the_house(house: House) -> None:
+    assert house.do("settings").currency == "EUR"
+    assert refused(house, "set_settings", currency="euros")[0] == "currency_unknown"
+    house.do("set_settings", currency="jpy")
+    house.settings = settings_of(house.journal, "UTC")
+    assert house.settings.currency == "JPY"
+    assert refused(house, "store_lot", name="X", packs=1, mass="100 g", sealed="air", place="Larder",
+                   packed_on=PACKED, price="4.50")[0] == "price_too_fine"  # fmt: skip
+    lot = stored(house, price="450")
+    assert house.do("worth", code=lot).worth.cost_minor == 450
+
+
+def test_the_bench_tells_what_is_open_and_what_is_near_its_date(house: House) -> None:
+    opened, near, far = stored(house, "Open"), *_dated(house)
+    house.do("draw_packs", code=opened, packs=1, why="opened")
+    found = {one.code: one.why for one in house.do("bench").shelf}
+    assert found == {opened: "opened", near: "near"} and far not in found
+
+
+def _dated(house: House) -> tuple[str, str]:
+    """A bought pack whose printed date is in three weeks, and one of next year."""
+    first = house.do("add_bought", label=LABEL, packs=1, place="Larder", printed_on="2026-03-23")
+    other = house.do("add_bought", product=first.product, packs=1, place="Larder", printed_on="2027-03-23")
+    return str(first.code), str(other.code)
