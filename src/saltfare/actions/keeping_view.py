@@ -29,11 +29,12 @@ from saltfare.actions.pouch_shapes import (
 )
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Refused
-from saltfare.core.fields import Measured, Quantity
+from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.core.figure import Answer
 from saltfare.journal.events_lot import STREAM
 from saltfare.journal.events_pouch import FoodTold
 from saltfare.journal.lot import LotState
+from saltfare.journal.lot import lots as all_lots
 from saltfare.models.criteria import Question
 
 _QUESTIONS = (Question.KEPT_AIR, Question.SEALED, Question.EATEN_UNCOOKED)
@@ -135,6 +136,30 @@ def _told(context: Context, lot: LotState) -> str:
         return ", ".join(dict.fromkeys(kind for food in foods_of(context, lot).foods for kind in food.kinds))
     except (Refused, OutOfRange, NotConverged):
         return ""
+
+
+class LotsAtHandGiven(Query):
+    """Nothing."""
+
+
+class LotAtHand(Frozen):
+    """A lot with packs left that no trip holds."""
+
+    code: str
+    name: str
+    free: int
+
+
+class LotsAtHand(Output):
+    """Lots to take packs from, by their names."""
+
+    lots: tuple[LotAtHand, ...]
+
+
+def lots_at_hand(context: Context, given: LotsAtHandGiven) -> LotsAtHand:
+    """The lots with packs left, by name alone, to choose from."""
+    found = [LotAtHand(code=one.code, name=one.name, free=one.free) for one in all_lots(context.journal)]
+    return LotsAtHand(lots=tuple(sorted((one for one in found if one.free), key=lambda one: one.name)))
 
 
 class TellFoodGiven(Command):

@@ -9,9 +9,9 @@ import numpy as np
 from pydantic import Field
 
 from saltfare.actions.context import Context
-from saltfare.actions.pack_food import Food, food_as_said, foods_of
+from saltfare.actions.pack_food import FOODS, Food, food_as_said, foods_of
 from saltfare.actions.pack_place import RULES
-from saltfare.core.errors import Problem, Refused
+from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.journal.codes import parse_code
 from saltfare.journal.lot import LotState
@@ -60,7 +60,7 @@ def part_foods(context: Context, given: PartGiven, field: str) -> tuple[Food, ..
     return (
         food_as_said(
             context,
-            name=given.name or given.food,
+            name=given.name or _label(context, given.food),
             food=given.food,
             isotherm=given.isotherm,
             mass_kg=given.mass.value,
@@ -69,6 +69,14 @@ def part_foods(context: Context, given: PartGiven, field: str) -> tuple[Food, ..
             salt_frac=given.salt.value if given.salt else 0.0,
         ),
     )
+
+
+def _label(context: Context, food: str) -> str:
+    """What a kind of food is called; the kind itself where the library has no such one."""
+    try:
+        return context.library.row(FOODS, food).text("name")
+    except NotFound:
+        return food
 
 
 def lot_named(context: Context, code: str) -> LotState:

@@ -110,7 +110,7 @@ def set_price(context: Context, given: SetPriceGiven) -> Done:
     amount = given.energy if given.what == "chamber" else given.mass if given.what in _BY_MASS else None
     body = PriceSet(
         what=given.what,
-        name=given.name,
+        name=_name(context, given),
         minor=None if given.what == "chamber" else given.price,
         amount=amount,
         currency=context.settings.currency,
@@ -140,12 +140,17 @@ def price_key(what: str, name: str) -> str:
     return f"{what}-{key_of_place(name)}"[:80]
 
 
+def _name(context: Context, given: SetPriceGiven) -> str:
+    """What the price is of: a cut by its id, a piece by its code, else as typed."""
+    return _meat(context, given.name).removeprefix("piece-") if given.what == "meat" else given.name.strip()
+
+
 def _meat(context: Context, name: str) -> str:
-    """A cut of the library, or one piece by its code."""
-    try:
-        return context.library.row("cuts", name).text("id")
-    except NotFound:
-        pass
+    """A cut of the library by its id or name, or one piece by its code."""
+    said = name.strip().lower()
+    for row in context.library.rows("cuts"):
+        if said in (row.text("id"), row.text("label").lower()):
+            return row.text("id")
     try:
         return f"piece-{piece_of(context.journal, parse_code(name)).code}"
     except (Refused, NotFound):

@@ -146,6 +146,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("swaps", "query", "shelf", "swapping"),
     Action("keeping", "query", "shelf", "keeping_view"),
     Action("tell_food", "command", "shelf", "keeping_view"),
+    Action("lots_at_hand", "query", "shelf", "keeping_view"),
     Action("pouch_plan", "query", "shelf", "pouch_planning"),
     Action("films", "query", "shelf", "pouch_films"),
     Action("keep_film", "command", "shelf", "pouch_films"),
@@ -245,11 +246,9 @@ def run(name: str, context: Context, data: Mapping[str, Any]) -> BaseModel:
         raise Refused(*unusual)
     try:
         return action.function(context, given)
-    except Refused as error:
+    except Refused:
         asked = getattr(given, "request_id", None)
         if action.kind != "command" or not asked or not context.journal.answered(asked):
             raise
-        # The same tap came twice. What its twin recorded is no doubt against it; nothing is recorded now,
-        # the reasons neither.
-        stood = {str(p.params.get("reason_for", p.field)): asked for p in error.problems}
-        return action.function(context, given.model_copy(update={"reasons": {**reasons, **stood}}))
+        # the same tap came twice, and its twin was recorded between our look and our refusal
+        return action.function(context, given)

@@ -106,8 +106,8 @@ def _panel(
             parts.append(
                 f'<g class="target_marks"><line x1="{_LEFT}" x2="{width - _RIGHT}" y1="{y(value):.1f}" '
                 f'y2="{y(value):.1f}" stroke="#1F2421" stroke-width="1.25"/></g>'
-                f'<g class="target_text_marks"><text x="{width - _RIGHT - 4:.1f}" y="{y(value) - 5:.1f}" '
-                f'text-anchor="end" fill="#1F2421">{escape(said)}</text></g>'
+                f'<g class="target_text_marks"><text x="{_LEFT + 4:.1f}" y="{y(value) - 5:.1f}" '
+                f'text-anchor="start" fill="#1F2421">{escape(said)}</text></g>'
             )
     for curve in panel.curves:
         points = " L".join(f"{x(d):.1f},{y(v):.1f}" for d, v in zip(days, curve.middle, strict=True))

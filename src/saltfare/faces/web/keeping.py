@@ -15,7 +15,7 @@ from saltfare.faces.web.forms import Form
 from saltfare.faces.web.says import capital
 
 if TYPE_CHECKING:
-    from saltfare.actions.pack_keeping import CurvePoint, PackKeeping
+    from saltfare.actions.pack_keeping import CurvePoint, LimitShown, PackKeeping
 
 router = APIRouter(include_in_schema=False)
 _SHARES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
@@ -91,12 +91,11 @@ def kept_view(desk: Desk, kept: PackKeeping) -> dict[str, Any]:
     words = desk.words
     rows = []
     for one in kept.limits:
-        key = one.row.partition(":")[2] if one.mode not in ("guide", "label") else one.mode
         days = [one.earliest, one.likely, one.latest]
         same = one.mode in ("guide", "label") or days[0] == days[1] == days[2]
         rows.append(
             {
-                "what": words.t(f"keeping.row.{key}"),
+                "what": _limit_name(desk, one),
                 "days": [words.shown.on(d) if d else words.t("keeping.beyond") for d in days],
                 "same": same,
                 "first": one.mode == kept.first_limit and one.earliest == kept.planning_date,
@@ -127,8 +126,15 @@ def _first(desk: Desk, kept: PackKeeping) -> str:
     ours = [one for one in kept.limits if one.mode == kept.first_limit and one.earliest == kept.planning_date]
     if not ours:
         return ""
-    one = ours[0]
-    key = one.row.partition(":")[2] if one.mode not in ("guide", "label") else one.mode
+    return _limit_name(desk, ours[0])
+
+
+def _limit_name(desk: Desk, one: LimitShown) -> str:
+    """What is reached: by the row of the library it stands on."""
+    if one.mode == "guide":
+        row = desk.context.library.row("keeping_guides", one.row.partition(":")[2])
+        return desk.words.t("keeping.row.guide", food=row.text("food"))
+    key = "label" if one.mode == "label" else one.row.partition(":")[2]
     return desk.words.t(f"keeping.row.{key}")
 
 
@@ -165,7 +171,7 @@ def _aged(desk: Desk, kept: PackKeeping) -> list[dict[str, Any]]:
             said = words.t("keeping.not_yet")
         by_row.setdefault(one.row.partition(":")[2], {})[one.years] = said
     return [
-        {"what": words.t(f"keeping.row.{row}"), "cells": [cells[year] for year in sorted(cells)]}
+        {"what": words.t(f"keeping.of.{row}"), "cells": [cells[year] for year in sorted(cells)]}
         for row, cells in by_row.items()
     ]
 

@@ -52,11 +52,9 @@ def _asked(typed: Mapping[str, str]) -> dict[str, str]:
         for name, text in typed.items()
         if _ROW.match(name) and name.endswith("mass") and not text.strip()
     }
-    return {k: v for k, v in typed.items() if k.rpartition(".")[0] not in empty and not _loose(k, empty)}
-
-
-def _loose(name: str, empty: set[str]) -> bool:
-    return any(name.startswith(f"{one}.") for one in empty)
+    said = {k: v for k, v in typed.items() if k.rpartition(".")[0] not in empty}
+    # a unit beside nothing says nothing
+    return {k: v for k, v in said.items() if not k.endswith("_unit") or typed.get(k.removesuffix("_unit"))}
 
 
 def _pouch(desk: Desk, form: Form, *, found: Any = None, status: int = 200) -> Response:
@@ -65,7 +63,7 @@ def _pouch(desk: Desk, form: Form, *, found: Any = None, status: int = 200) -> R
         part="shelf",
         status=status,
         form=form,
-        parts=range(PARTS),
+        spots=range(PARTS),
         lots=lot_choices(desk),
         foods=food_choices(desk),
         films=film_choices(desk),
@@ -207,13 +205,13 @@ def _looked(desk: Desk, typed: Mapping[str, str], *, form: Form | None = None, s
 
 
 def _mix(desk: Desk, form: Form, *, found: Any = None, status: int = 200) -> Response:
-    names = [one.name for one in desk.run("shelf").places]
+    names = [one.name for one in desk.run("places").places]
     return desk.page(
         "mix.html",
         part="shelf",
         status=status,
         form=form,
-        parts=range(PARTS),
+        spots=range(PARTS),
         lots=lot_choices(desk),
         foods=food_choices(desk),
         films=film_choices(desk),
@@ -369,8 +367,8 @@ def _own(
         {
             "name": capital(one.name),
             "own": one.own,
-            "water": words.shown.number(1e3 * one.vapour_kg_per_m2_d[1], 2),
-            "oxygen": words.shown.number(1e6 * one.oxygen_m3_per_m2_d[1], 1),
+            "water": _rate(desk, 1e3 * one.vapour_kg_per_m2_d[1]),
+            "oxygen": _rate(desk, 1e6 * one.oxygen_m3_per_m2_d[1]),
             "boiling": words.t(f"pouch.boiling.{_yes(one.boiling)}"),
             "cite": one.cite,
             "event_id": one.event_id,
@@ -391,6 +389,11 @@ def _own(
         pairs=range(PAIRS),
         done=done,
     )
+
+
+def _rate(desk: Desk, value: float) -> str:
+    """A film's figure: three places where it is tight, one where it is not."""
+    return desk.words.shown.number(value, 1 if value >= 1.0 else 3)
 
 
 def _fit_view(desk: Desk, found: Any) -> dict[str, Any]:

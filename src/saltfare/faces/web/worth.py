@@ -175,9 +175,9 @@ def _worth(
         for one in found.beside
     ]
     others = [
-        (line.code, f"{line.name} {line.code}")
-        for line in desk.run("shelf").lots
-        if line.code != found.code
+        (one.code, f"{one.name} {one.code}")
+        for one in desk.run("lots_at_hand").lots
+        if one.code != found.code
     ]
     return desk.page(
         "worth.html",
@@ -208,7 +208,10 @@ def swap_view(desk: Desk, band: Any) -> dict[str, Any]:
     for side in (band.mine, band.theirs):
         allergens = None
         if side.allergens is not None:
-            allergens = [words.t(f"worth.allergen.{how}", name=name) for name, how in side.allergens]
+            allergens = [
+                words.t(f"worth.allergen.{how}", name=words.say(f"allergen.{name}"))
+                for name, how in side.allergens
+            ]
         sides.append(
             {
                 "name": side.name or words.t("worth.other_side"),
