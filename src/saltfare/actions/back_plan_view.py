@@ -42,6 +42,9 @@ class Filled:
     against: tuple[Problem, ...] = ()
 
 
+_EXPECTED = frozenset({"look", "take_down", "off_trays"})
+
+
 def plan_shown(
     context: Context,
     given: BackPlanGiven,
@@ -58,7 +61,6 @@ def plan_shown(
         if given.trip is None or want.one.wish.trip == given.trip
     ]
     keys = {want.one.key for want, _ in kept}
-    names = {make.id: make.name for want in wants for make in want.asked.makes}
     mine = {make.id for want, _ in kept for make in want.asked.makes}
     tasks = [*plan.tasks, *(task for want, _ in kept for task in _under_way_tasks(context, want))]
     told = tuple(
@@ -68,8 +70,10 @@ def plan_shown(
     each = [made.there for _, made in kept]
     chance = float(np.mean(np.all(np.broadcast_arrays(*each), axis=0))) if each else 0.0
     stands = accepted(context.journal)
-    issued = {task.id: task for task in stands.accepted.tasks} if stands.accepted else {}
-    now = {task.id: accepted_task(task) for task in told}
+    issued = (
+        {_stands(task) for task in stands.accepted.tasks if task.code != "look"} if stands.accepted else set()
+    )
+    now = {_stands(accepted_task(task)) for task in told if task.code != "look"}
     return BackPlanShown(
         today=context.today,
         level=given.chance,
@@ -89,7 +93,7 @@ def plan_shown(
         away=tuple((one.first, one.last) for one in away if one.last >= context.today),
         chance=0.0 if failed else chance,
         accepted=stands.accepted is not None,
-        differs=bool(names) and now != issued,
+        differs=now != issued,
         notes=(*plan.notes, Note("ready_is_mass"), Note("criteria_stay_open")),
     )  # fmt: skip
 
@@ -208,6 +212,11 @@ def _task(task: Task) -> shown.TaskShown:
         amounts=dict(task.amounts),
         cautions=tuple(note.code for note in task.cautions),
     )
+
+
+def _stands(task: kinds.TaskAccepted) -> tuple[str, date | None]:
+    """What of a task must not have moved: looks and the day it is likely down move with every day."""
+    return task.id, None if task.code in _EXPECTED else task.on
 
 
 def accepted_task(task: shown.TaskShown) -> kinds.TaskAccepted:

@@ -106,7 +106,9 @@ def air_of(context: Context, key: str, priors: ForecastPriors) -> ChamberAir | N
 def cured_want(context: Context, one: Wanted, given: CuredGiven, room: RoomState) -> CuredWant:
     """A cured wish, filled in. Raises Refused for what nobody told."""
     library = context.library
-    last = next(iter(reversed(pieces(context.journal))), None)
+    # as the last piece that was rubbed; a brine or a box says nothing of a rub
+    rubbed = (p for p in reversed(pieces(context.journal)) if p.started.salting.method == "weighed_dose")
+    last = next(rubbed, None)
     begun = last.started if last else None
     problems = []
     salt = given.salt_share or (begun.salting.salt if begun else None)

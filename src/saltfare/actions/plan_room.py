@@ -110,7 +110,9 @@ class PlanRoomShown(Output):
 def wish_stock(context: Context, given: WishGiven) -> Wished:
     """Wish for a mass of a cured cut or packs of a dish, by a day or for a trip."""
     refuse_unclear(context, given)
-    key = given.key or _new_key(context, given.name)
+    before = context.journal.answered(given.request_id) if given.request_id else ()
+    known = next((e.body.key for e in before if isinstance(e.body, kinds.StockWished)), None)
+    key = given.key or known or _new_key(context, given.name)
     body = kinds.StockWished(
         key=key,
         name=given.name,
@@ -119,16 +121,14 @@ def wish_stock(context: Context, given: WishGiven) -> Wished:
         needed_by=given.needed_by,
         trip=given.trip,
     )
-    if given.request_id:
-        before = context.journal.answered(given.request_id)
-        key = next((e.body.key for e in before if isinstance(e.body, kinds.StockWished)), key)
     did = done(context, given, [(kinds.WISHES, body)])
     return Wished(**dict(did), key=key)
 
 
 def drop_wish(context: Context, given: DropGiven) -> Done:
     """Wish for something no longer."""
-    if given.key not in wishes(context.journal):
+    again = bool(given.request_id and context.journal.answered(given.request_id))
+    if given.key not in wishes(context.journal) and not again:
         raise NotFound("wish", given.key)
     return done(context, given, [(kinds.WISHES, kinds.WishDropped(key=given.key, why=given.why))])
 

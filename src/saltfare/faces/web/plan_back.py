@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from itertools import groupby
 from typing import Any
 
@@ -130,7 +130,7 @@ def _page(
         level=chosen,
         trip=trip,
         chart=_chart(desk, plan),
-        days=[(on, list(tasks)) for on, tasks in groupby(plan.tasks, key=lambda task: task.on)],
+        days=[(on, _by_code(tasks)) for on, tasks in groupby(plan.tasks, key=lambda task: task.on)],
         conflict_said=lambda c: _conflict(desk, c, names),
         offer_said=lambda o: _offer(desk, o),
         against_said=lambda a: desk.words.problem(Problem(a.code, a.field, a.given, a.allowed, a.params)),
@@ -138,6 +138,14 @@ def _page(
         note_said=lambda note: _note(desk, note, names),
         done=done if done in _DONE else "",
     )
+
+
+def _by_code(tasks: Iterable[Any]) -> list[tuple[str, list[Any]]]:
+    """The tasks of a day, what is the same said once."""
+    out: dict[str, list[Any]] = {}
+    for task in tasks:
+        out.setdefault(task.code, []).append(task)
+    return list(out.items())
 
 
 def _note(desk: Desk, note: Any, names: Mapping[str, str]) -> str:
@@ -213,10 +221,23 @@ def _chance(desk: Desk, share: float) -> str:
 def _chart(desk: Desk, plan: Any) -> dict[str, Markup] | None:
     """The picture for both widths; None where nothing is to be made."""
     makes = [make for want in plan.wants for make in want.makes]
-    if not makes:
+    under_way = [(want, one) for want in plan.wants for one in want.under_way]
+    if not makes and not under_way:
         return None
     words, shown = desk.words, desk.words.shown
+    today = plan.today
     lines = tuple(
+        plan_charts.Line(
+            name=one.name,
+            start=today,
+            begun=today,
+            packed=want.needed_by,
+            early=one.ready[0],
+            likely=one.ready[1],
+            late=one.ready[2],
+        )
+        for want, one in under_way
+    ) + tuple(
         plan_charts.Line(
             name=one.name,
             start=one.start,
