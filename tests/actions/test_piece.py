@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from households import BEGAN, PLAN, House
 
+from saltfare.actions import piece_stages
 from saltfare.core.errors import Conflict, NotFound, Refused
 from saltfare.core.figure import Answer
 
@@ -133,6 +134,41 @@ def test_a_plan_that_cannot_stand_is_refused(
     assert codes(refused).get(code) == field
 
 
+@pytest.mark.parametrize("name", ["", "   ", "\n\n", "\u200b", "\x00", "\u202e\u2066", "x" * 81])
+def test_a_name_that_cannot_be_seen_or_printed_is_refused(house: House, name: str) -> None:
+    with pytest.raises(Refused) as refused:
+        house.started(name=name)
+    assert set(codes(refused)) <= {"empty", "too_long"} and "name" in codes(refused).values()
+
+
+def test_a_name_is_one_line_and_turns_nothing_beyond_itself(house: House) -> None:
+    for given, kept in {
+        "  Loin \n from\tthe left ": "Loin from the left",
+        "x\x00y": "xy",
+        "\u202eniol": "niol",
+        "\u05d0\u05d1": "\u05d0\u05d1",
+        "\U0001f9d1\u200d\U0001f33e": "\U0001f9d1\u200d\U0001f33e",
+        "<b>&": "<b>&",
+    }.items():
+        assert house.do("piece", code=house.started(name=given)).name == kept
+
+
+def test_a_wrong_year_at_hanging_is_refused_or_costs_nothing(house: House) -> None:
+    code = house.started()
+    house.do("salt_piece", code=code, salt="42 g", mix="3.9 g")
+    with pytest.raises(Refused) as refused:
+        house.do("hang_piece", 21, code=code, mass="1.55 kg", at="1900-01-01T00:00:00Z")
+    assert codes(refused) == {"before_salting": "at"}
+    # salted a lifetime ago too: it is kept as told, without a forecast of a hundred years
+    old = house.started()
+    house.do("salt_piece", code=old, salt="42 g", mix="3.9 g", at="1900-01-01T00:00:00Z")
+    house.do("hang_piece", 21, code=old, mass="1.55 kg", at="1900-02-01T00:00:00Z")
+    shown = house.do("piece", 22, code=old)
+    assert shown.forecast is None
+    assert [n.params["reason"] for n in shown.notes if n.code == "no_forecast"] == ["hung_too_long"]
+    assert house.do("bench", 22).pieces == 2
+
+
 @pytest.mark.parametrize("reason_for", ["no_cure_mix_warm"])
 def test_a_doubt_stands_with_a_written_reason(house: House, plan: Any, reason_for: str) -> None:
     shown = house.do("plan_piece", **plan(mix=None, reasons={reason_for: "salted as my grandmother did"}))
@@ -212,6 +248,33 @@ def test_the_same_request_twice_is_done_once(house: House) -> None:
     assert house.journal.head() == head
     started = house.do("start_piece", **PLAN, name="Second", request_id="tap-2")
     assert house.do("start_piece", **PLAN, name="Second", request_id="tap-2").code == started.code
+
+
+def test_a_tap_whose_twin_is_recorded_meanwhile_is_answered_as_done(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code = house.started()
+    house.do("salt_piece", code=code, salt="42 g", mix="3.9 g")
+    given = {"code": code, "mass": "1.55 kg", "request_id": "tap"}
+    first = house.do("hang_piece", 21, **given)
+    head, looks = house.journal.head(), [False]
+    real = piece_stages.repeated
+    # the look before the twin was recorded saw nothing of it
+    monkeypatch.setattr(piece_stages, "repeated", lambda *args: looks.pop() if looks else real(*args))
+    again = house.do("hang_piece", 21, **given)
+    assert not looks and again.already and again.events[0] == first.events[0]
+    assert house.journal.head() == head
+    # a dose sent twice is no double dose
+    code = house.started()
+    given = {"code": code, "salt": "42 g", "mix": "3.9 g", "request_id": "rub"}
+    first = house.do("salt_piece", **given)
+    head = house.journal.head()
+    assert house.do("salt_piece", **given).events == first.events and house.journal.head() == head
+    with pytest.raises(Refused):
+        house.do("salt_piece", **{**given, "request_id": "rub again"})
+    # another act under the same request is no twin
+    with pytest.raises(Refused):
+        house.do("salt_piece", 21, code=code, salt="42 g", request_id="tap")
 
 
 def test_a_stream_that_moved_on_is_not_written_over(house: House) -> None:

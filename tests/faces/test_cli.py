@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -125,3 +126,27 @@ def test_the_demo_reports_and_leaves_the_persons_journal_alone(tmp_path: Path) -
     assert not (tmp_path / "saltfare.db").exists()
     again = saltfare(tmp_path, "run", "--once")
     assert again.stdout.splitlines()[1:] == ran.stdout.splitlines()
+
+
+@pytest.mark.parametrize("kind", ["text", "folder", "database of others", "file for a folder"])
+@pytest.mark.parametrize("command", [["run", "--once"], ["serve"], ["bench"]])
+def test_what_is_no_journal_is_said_and_left_alone(tmp_path: Path, kind: str, command: list[str]) -> None:
+    place = tmp_path / "data"
+    journal = place / "saltfare.db"
+    if kind == "file for a folder":
+        place.write_text("not a folder")
+    else:
+        place.mkdir()
+    if kind == "text":
+        journal.write_text("hello")
+    elif kind == "folder":
+        journal.mkdir()
+    elif kind == "database of others":
+        with sqlite3.connect(journal) as other:
+            other.execute("create table t (x)")
+    before = journal.read_bytes() if journal.is_file() else None
+    done = saltfare(place, *command)
+    assert done.returncode == 2, done.stderr
+    told = done.stdout + done.stderr
+    assert "Traceback" not in told and str(place) in told
+    assert before is None or journal.read_bytes() == before

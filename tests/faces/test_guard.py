@@ -92,6 +92,7 @@ def call(
     chunks: list[bytes] | None = None,
     query: bytes = b"",
     slow: bool = False,
+    read: list[int] | None = None,
     **limits: Any,
 ) -> tuple[int, list[tuple[str, str]], bytes]:
     """One request through the guard."""
@@ -103,6 +104,8 @@ def call(
         if slow:
             await asyncio.sleep(60)
         part = parts.pop(0)
+        if read is not None:
+            read.append(len(part))
         return {"type": "http.request", "body": part, "more_body": bool(parts)}
 
     async def send(message: Any) -> None:
@@ -253,6 +256,20 @@ def test_a_body_is_read_up_to_the_limit() -> None:
     assert call("POST", headers=headers, chunks=[b"x" * 60, b"x" * 41], max_body_bytes=100)[0] == 413
     endless = [b"x" * 50 for _ in range(1000)]
     assert call("POST", headers=headers, chunks=endless, max_body_bytes=100)[0] == 413
+
+
+def test_a_body_too_large_is_let_arrive_and_fall_so_that_the_answer_is_seen() -> None:
+    """Held on a socket: a client still sending when it is closed gets a reset instead of the answer."""
+    read: list[int] = []
+    for told in ([], [("Content-Length", "3000000")]):
+        chunks = [b"x" * 60000 for _ in range(50)]
+        assert call("POST", headers=[HOST, *told], chunks=chunks, read=read)[0] == 413
+        assert sum(read) == 3_000_000
+        read.clear()
+    # but not without end
+    chunks = [b"x" * 2**20 for _ in range(64)]
+    assert call("POST", headers=[HOST], chunks=chunks, read=read)[0] == 413
+    assert 2**24 <= sum(read) < 2**25
 
 
 def test_a_slow_body_is_given_up() -> None:

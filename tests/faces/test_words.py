@@ -291,3 +291,17 @@ def test_dates_in_three_locales_where_the_person_is(locale: str, text: str, late
 def test_words_of_notes_cautions_and_steps_are_found_by_code() -> None:
     with pytest.raises(NotFound):
         W.note(Note("no_such_note"))
+
+
+def test_a_code_given_as_a_reason_is_said_in_words() -> None:
+    for name, key in (("no_forecast", "reason"), ("plan_no_longer_holds", "problem")):
+        known = W.note(Note(name, {key: "hung_too_long"}))
+        other = W.note(Note(name, {key: "some_new_code"}))
+        assert "check the day it was hung" in known and "does not fit the rest" in other
+        assert "_" not in known + other
+
+
+def test_an_instant_that_was_refused_is_said_as_people_write_one() -> None:
+    said = W.problem(Problem("before_hanging", "at", "x", "2026-03-20T10:00:00+00:00"))
+    assert "20 March 2026, 10:00" in said.text.replace("\u00a0", " ")
+    assert "2 T 4" in W.problem(Problem("not_one_of", given="2 T 4")).text

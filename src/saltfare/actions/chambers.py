@@ -12,7 +12,7 @@ from pydantic import AwareDatetime, Field
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.journal.chamber import ChamberState, chamber
 from saltfare.journal.chamber import chambers as chamber_states
 from saltfare.journal.events_chamber import STREAM, ChamberDescribed, Changeable
@@ -56,7 +56,7 @@ class ChamberDescription(Command):
     said before stands.
     """
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     temperature: Temperature
     humidity: Humidity
     air_speed: AirSpeed

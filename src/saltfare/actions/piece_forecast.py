@@ -19,7 +19,7 @@ from saltfare.actions.piece_drying import (
     simulated,
     weighed_as,
 )
-from saltfare.core.errors import NotConverged, OutOfRange, Refused
+from saltfare.core.errors import NotConverged, OutOfRange, Problem, Refused
 from saltfare.core.figure import Note
 from saltfare.core.tables import Row
 from saltfare.jobs import key_of, model_version
@@ -88,6 +88,9 @@ def cast(context: Context, state: PieceState) -> Cast | None:
     hung = state.hung[-1]
     priors = ForecastPriors.from_library(library=context.library)
     hung_s = state.hanging_s(context.now)
+    most_s = context.library.row("hanging_rules", "horizon_most").number("time")
+    if hung_s > most_s:
+        raise Refused(Problem("hung_too_long", params={"hung_s": hung_s, "most_s": most_s}))
     run = simulated(context, state, priors, until=context.now, horizon_s=horizon_s(context, hung_s))
     known = taught(context, besides=state)
     chamber, cut = shares(state, learning(context.journal))

@@ -14,7 +14,7 @@ from saltfare.actions.piece_stages import open_to
 from saltfare.actions.piece_work import OnePiece, Tare, Weight, doubt, found, with_forecast
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.core.errors import Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.journal import events_handling as kinds
 from saltfare.journal import events_lot as lots
 from saltfare.journal.events import Body
@@ -90,7 +90,7 @@ class TieGiven(Command):
 
     codes: tuple[str, ...] = Field(min_length=2, max_length=4)
     masses: tuple[Weight, ...] = Field(min_length=2, max_length=4)
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     shape: Literal["slab", "cylinder"]
     thickness: Thickness
     length: Length

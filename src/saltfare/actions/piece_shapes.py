@@ -11,7 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from saltfare.actions.shapes import Output, Tracer
 from saltfare.core.errors import Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.core.figure import Figure, Note, Verdict
 from saltfare.plans.piece_dose import refuse_measure
 from saltfare.plans.piece_parts import Amount
@@ -43,7 +43,7 @@ Spice = Annotated[Measured, Quantity("spice_share")]
 class MixGiven(Frozen):
     """A cure mix as its label prints it. The strength has no default: mixes differ."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     nitrite: Annotated[Measured, Quantity("mix_nitrite_share")]
     nitrate: Annotated[Measured, Quantity("mix_nitrate_share")] | None = None
     salt: Annotated[Measured, Quantity("mix_salt_share")] | None = None

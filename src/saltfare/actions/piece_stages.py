@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TypeVar
+
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Command
 from saltfare.core.errors import Problem, Refused
-from saltfare.journal.piece import PieceState, State
+from saltfare.journal.events import Body
+from saltfare.journal.piece import Entry, PieceState, State
+
+B = TypeVar("B", bound=Body)
 
 _UNDER_WAY = tuple(s for s in State if s is not State.TAKEN_DOWN)
 _HANGS = (State.HANGING, State.AT_ITS_MASS)
@@ -46,6 +52,12 @@ def open_to(context: Context, given: Command, state: PieceState, act: str) -> No
 def repeated(context: Context, given: Command) -> bool:
     """Whether this very request was done before."""
     return bool(given.request_id and context.journal.answered(given.request_id))
+
+
+def besides(context: Context, given: Command, entries: Sequence[Entry[B]]) -> list[Entry[B]]:
+    """What was recorded by other requests: sent again, a request is not held against itself."""
+    own = {event.id for event in context.journal.answered(given.request_id)} if given.request_id else set()
+    return [entry for entry in entries if entry.event_id not in own]
 
 
 def open_acts(state: PieceState) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from saltfare.actions.piece_shapes import (
 )
 from saltfare.actions.shapes import Command, Done, Query, Tracer, done
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Measured, implausible
+from saltfare.core.fields import Called, Measured, implausible
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.chamber import chamber
 from saltfare.journal.codes import new_code
@@ -50,7 +50,7 @@ class PlanGiven(PieceFields, Query):
 class StartGiven(PieceFields, Command):
     """A piece to start, under a name."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
 
 
 class Started(Done):

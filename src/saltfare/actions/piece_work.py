@@ -11,7 +11,7 @@ from pydantic import Field
 from saltfare.actions.context import Context
 from saltfare.actions.piece_forecast import issue, made_of
 from saltfare.actions.piece_shapes import MixMass, SaltMass, ScaleStep, Thickness
-from saltfare.actions.piece_stages import open_to
+from saltfare.actions.piece_stages import besides, open_to
 from saltfare.actions.piece_start import replanned, target_choice
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.core.errors import NotFound, Problem, Refused
@@ -110,10 +110,11 @@ def salt_piece(context: Context, given: SaltGiven) -> Done:
     open_to(context, given, state, "salt_piece")
     if given.salt is None and given.mix is None:
         raise Refused(Problem("nothing_weighed", "salt"))
-    put_on = [entry.body.mix for entry in state.salted if entry.body.mix]
+    earlier = besides(context, given, state.salted)
+    put_on = [entry.body.mix for entry in earlier if entry.body.mix]
     doubt_double_dose(given, mix=given.mix, before=put_on, plan=state.started.plan)
     body = kinds.Salted(
-        application=len(state.salted) + 1,
+        application=len(earlier) + 1,
         salt=given.salt,
         mix=given.mix,
         sugar=given.sugar,
@@ -169,6 +170,9 @@ def hang_piece(context: Context, given: HangGiven) -> Hung:
     """Record that the piece was hung, and work out its target from the mass just weighed."""
     state = found(context, given.code)
     open_to(context, given, state, "hang_piece")
+    salted, at = state.salting_begun_at, given.at or context.now
+    if salted is not None and at < salted:
+        raise Refused(Problem("before_salting", "at", at.isoformat(), salted.isoformat()))
     where = given.chamber or state.started.chamber
     air = _air_of(context, where) if where is not None else None
     mass = net(given.mass, given.tare)

@@ -28,7 +28,7 @@ from saltfare.actions.piece_start import issued, planned, shown, target_choice
 from saltfare.actions.piece_work import doubt_double_dose, found
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity, implausible
+from saltfare.core.fields import Called, Frozen, Measured, Quantity, implausible
 from saltfare.core.figure import Note
 from saltfare.journal import events_piece as kinds
 from saltfare.journal.chamber import chamber
@@ -117,7 +117,7 @@ class RubGiven(Command):
     """A piece like another, as weighed and measured, and what was really weighed out for it."""
 
     like: str = Field(max_length=40)
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     green_weight: GreenWeight
     thickness: Thickness
     length: Length

@@ -9,11 +9,20 @@ merely implausible to `implausible`, which the caller weighs against the reasons
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationError,
+)
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
@@ -141,6 +150,26 @@ def _plain(value: Any) -> Any:
 def _error(problem: Problem) -> PydanticCustomError:
     return PydanticCustomError("problem", "{code}", {"code": problem.code, "problem": problem})
 
+
+# marks that turn the direction of what follows them, beyond the name they stand in
+_TURNING = frozenset({"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
+
+
+def _called(text: str) -> str:
+    kept = (
+        ch
+        for ch in text
+        if ch.isspace()
+        or (unicodedata.category(ch) != "Cc" and unicodedata.bidirectional(ch) not in _TURNING)
+    )
+    clean = " ".join("".join(kept).split())
+    if not any(ch.isprintable() for ch in clean.replace(" ", "")):
+        raise _error(Problem("empty"))
+    return clean
+
+
+Called = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_called)]
+"""What a person calls something: one line that can be seen, read and printed."""
 
 _PYDANTIC_CODES = {
     "missing": "missing",

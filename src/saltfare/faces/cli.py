@@ -163,18 +163,17 @@ def run(ctx: click.Context, demo: bool, once: bool, port: int, now: str | None) 
     if not wanted and not has_journal():
         click.echo(words.say("cli.no_journal"))
         wanted = True
-    with opened(ctx, demo=wanted) as house:
-        for line in report(house.context()):
-            click.echo(line)
-        if once:
-            return
-        from saltfare.core.errors import SaltfareError
-        from saltfare.faces.serving import serve
+    from saltfare.core.errors import SaltfareError
+    from saltfare.faces.serving import serve
 
-        try:
-            serve(house, port=port, say=click.echo)
-        except SaltfareError as error:
-            cli_door.refuse(error)
+    try:
+        with opened(ctx, demo=wanted) as house:
+            for line in report(house.context()):
+                click.echo(line)
+            if not once:
+                serve(house, port=port, say=click.echo)
+    except SaltfareError as error:
+        cli_door.refuse(error)
 
 
 @main.command()

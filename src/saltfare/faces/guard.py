@@ -15,6 +15,7 @@ import ipaddress
 import json
 import re
 from collections.abc import Awaitable, Callable, Collection, MutableMapping
+from contextlib import suppress
 from typing import Any
 
 Scope = MutableMapping[str, Any]
@@ -26,6 +27,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 MAX_BODY_BYTES = 2 * 1024 * 1024
+DISCARDED_BYTES = 16 * 1024 * 1024
 MAX_QUERY_BYTES = 16 * 1024
 BODY_TIMEOUT_S = 20.0
 
@@ -117,6 +119,9 @@ class Guard:
         sealed = _sealed(scope, send)
         refusal = self._refusal(scope)
         if refusal is not None:
+            if refusal[0] == 413:
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(self._body(receive), self.body_timeout_s)
             await _refuse(scope, sealed, *refusal)
             return
         if scope["method"] in ("GET", "HEAD"):
@@ -152,6 +157,8 @@ class Guard:
         return None
 
     async def _body(self, receive: Receive) -> bytes | None:
+        """The body; None where it is too large. What is too large is let fall, within bounds: a browser cut
+        off while it sends shows its own failure, and not what we say."""
         parts: list[bytes] = []
         size = 0
         while True:
@@ -160,11 +167,10 @@ class Guard:
                 return b"".join(parts)
             part = message.get("body", b"")
             size += len(part)
-            if size > self.max_body_bytes:
-                return None
-            parts.append(part)
-            if not message.get("more_body", False):
-                return b"".join(parts)
+            if size <= self.max_body_bytes:
+                parts.append(part)
+            if not message.get("more_body", False) or size > max(self.max_body_bytes, DISCARDED_BYTES):
+                return b"".join(parts) if size <= self.max_body_bytes else None
 
 
 def _one_spelling(host: str) -> str:

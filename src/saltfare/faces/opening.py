@@ -64,12 +64,18 @@ def opened(*, demo: bool = False, clock: Clock = utc_now, directory: Path | None
     """
     from saltfare.actions.context import Context
     from saltfare.actions.settings import settings_of
+    from saltfare.core.errors import Problem, Refused
     from saltfare.core.library import Library
     from saltfare.jobs import Cache
     from saltfare.journal.store import Journal
 
     where = directory or data_dir()
-    where.mkdir(parents=True, exist_ok=True)
+    try:
+        where.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Refused(
+            Problem("data_folder_unusable", params={"path": str(where), "reason": error.strerror or ""})
+        ) from None
     path = where / "saltfare.db"
     if demo:
         from saltfare.faces.demo import demo_journal

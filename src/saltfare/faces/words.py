@@ -14,6 +14,7 @@ import string
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -186,8 +187,8 @@ class Words:
     def problem(self, problem: Problem) -> Said:
         """What is wrong and how to mend it, with the numbers."""
         params = {
-            "given": problem.given,
-            "allowed": problem.allowed,
+            "given": self._instant(problem.given),
+            "allowed": self._instant(problem.allowed),
             "field": problem.field,
             **problem.params,
         }
@@ -195,11 +196,25 @@ class Words:
         return Said(self.say(f"{path}.text", params), self.say(f"{path}.mend", params))
 
     def note(self, note: Note, section: str = "note") -> str:
-        """A note, caution, step or reason in words: the section asked for, then the others."""
+        """A note, caution, step or reason in words: the section asked for, then the others. A code that a
+        note gives as its reason is said too."""
+        whys = {k: self._why(str(v)) for k, v in note.params.items() if k in ("reason", "problem")}
+        params = {**note.params, **whys}
         for found in (section, "note", "caution", "step", "reason"):
             if self.has(f"{found}.{note.code}.text"):
-                return self.say(f"{found}.{note.code}.text", note.params)
+                return self.say(f"{found}.{note.code}.text", params)
         raise NotFound("words", f"{section}.{note.code}")
+
+    def _instant(self, text: str) -> str:
+        """An instant as people write one; any other text as it is."""
+        try:
+            at = datetime.fromisoformat(text) if "T" in text else None
+        except ValueError:
+            return text
+        return text if at is None or at.tzinfo is None else self.shown.at(at)
+
+    def _why(self, code: str) -> str:
+        return self.say(f"why.{code}" if self.has(f"why.{code}") else "why.other")
 
     def name(self, quantity: str) -> str:
         """A glossary name as people say it."""
