@@ -6,12 +6,13 @@ from typing import Any
 
 import pytest
 from households import BEGAN, House
-from packs import day_of, loin_lot, lot_in, put, si
+from packs import day_of, loin_lot, lot_in, put, si, told_lot
 
 from saltfare.actions.pack_content import PackContent, pack_content, piece_content
 from saltfare.core import foods
 from saltfare.core.errors import Refused
 from saltfare.core.figure import Answer
+from saltfare.journal import events_dish as dishes
 from saltfare.journal import events_lot as lots
 from saltfare.journal import events_shelf as shelf
 from saltfare.journal.codes import code_of
@@ -217,10 +218,23 @@ def test_a_dish_pack_is_its_share_of_the_batch(house: House) -> None:
     assert trace.model == "plans.dish_plan.dish_plan" and "foods:20005" in trace.rows
 
 
-def test_an_ingredient_nothing_is_known_of_is_named_and_no_figure_is_made_up(house: House) -> None:
-    lines = [*STEW["lines"], {"name": "aunt's spice paste", "amount": "20 g"}]
-    with pytest.raises(Refused):
-        content(house, stew_lot(house, lines=lines))
+def test_a_recipe_with_an_ingredient_nothing_is_known_of_keeps_its_allergens_and_makes_up_no_figure(
+    house: House,
+) -> None:
+    """Without its solids the batch has no plan: what was put in is still told."""
+    code = stew_lot(house)
+    batch = lot_in(house, code).made.dish
+    planned = house.journal.events(f"dish/{batch}")[0].body
+    paste = planned.dish.lines[0].model_copy(update={"name": "aunt's spice paste", "food": None})
+    lines = (*planned.dish.lines, paste)
+    changed = dishes.RecipeChanged(dish=planned.dish.model_copy(update={"lines": lines}))
+    at = house.context(61).now
+    house.journal.append(f"dish/{batch}", changed, at=at, zone="UTC", actor="household", recorded_at=at)
+    found = content(house, code)
+    assert (found.kcal, found.protein_g, found.water_g, found.water_to_add_ml) == (None,) * 4
+    assert presence(found, "eu", "celery") is Presence.CONTAINS
+    assert presence(found, "eu", "milk") is Presence.CANNOT_TELL
+    assert "content_not_known" in codes(found)
 
 
 def test_a_nutrient_missing_in_one_ingredient_is_missing_with_its_name(house: House) -> None:
@@ -300,15 +314,23 @@ def test_a_mixed_pack_is_the_sum_of_its_parts(house: House) -> None:
     assert found.parts == ("Stew (invented)", "Loin")
 
 
-def test_a_lot_of_nothing_told_is_refused(house: House) -> None:
+def test_a_lot_of_nothing_told_knows_nothing_and_says_so(house: House) -> None:
     code = code_of(3)
     made = lots.LotMade(
         name="A jar", packs=1, mass=si(0.3), sealed="air", place="pantry", packed_on=BEGAN.date()
     )
     put(house, code, made, 5)
-    with pytest.raises(Refused) as told:
-        content(house, code)
-    assert [(p.code, p.field) for p in told.value.problems] == [("content_not_told", "code")]
+    found = content(house, code)
+    assert (found.mass_kg, found.kcal, found.protein_g, found.sodium_mg) == (0.3, None, None, None)
+    assert found.missing["energy"] == ("A jar",)
+    assert presence(found, "us", "milk") is Presence.CANNOT_TELL
+    assert codes(found) == {"content_not_known"}
+
+
+def test_what_an_owner_told_of_a_lot_is_known_and_no_more(house: House) -> None:
+    found = content(house, told_lot(house, water=0.07, fat=0.03))
+    assert (found.water_g, found.fat_g) == (pytest.approx(8.4), pytest.approx(3.6))
+    assert (found.kcal, found.sodium_mg) == (None, None)
 
 
 def test_every_cut_has_its_food(house: House) -> None:

@@ -9,7 +9,7 @@ from saltfare.actions.shapes import Output
 from saltfare.core.fields import Frozen
 from saltfare.core.figure import Figure, Note
 
-Kind = Literal["cured", "dish", "bought", "mixed"]
+Kind = Literal["cured", "dish", "bought", "mixed", "other"]
 Law = Literal["us", "eu"]
 Keep = Literal["cold", "cool_dry", "as_printed"]
 

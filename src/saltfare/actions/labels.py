@@ -48,6 +48,13 @@ from saltfare.models.fill_line import fill_height
 _MUG, _ADDRESS = "mug_m3", "tag_address"
 _LINE = ("energy", "protein", "fat", "carbohydrate", "sugars", "salt_equivalent")
 _J_PER_KCAL = 4184.0
+_KINDS: dict[str, Kind] = {
+    "piece": "cured",
+    "dish": "dish",
+    "bought": "bought",
+    "mixed": "mixed",
+    "other": "other",
+}
 
 
 class LabelGiven(Query):
@@ -213,7 +220,7 @@ def _sheet(context: Context, sheet: str) -> SheetShown:
 def _of_lot(context: Context, state: LotState, law: Law | None) -> LabelShown:
     made = state.made
     content = pack_content(context, state)
-    kind: Kind = "mixed" if made.parts else "cured" if made.piece else "dish" if made.dish else "bought"
+    kind = _KINDS[state.origin]
     keeping = pack_keeping(context, state)
     pouch = made.pouch
     takes = pouch.takes_boiling_water if pouch else None

@@ -11,6 +11,7 @@ from math import fsum
 
 from saltfare.actions.context import Context
 from saltfare.actions.cured_content import Cured, cured
+from saltfare.actions.dish_recipe import line_of
 from saltfare.actions.dish_view import plan_of
 from saltfare.actions.food_book import food_row
 from saltfare.actions.pack_food import foods_of
@@ -25,6 +26,7 @@ from saltfare.journal.lot import LotState
 from saltfare.journal.lot import lot as lot_of
 from saltfare.journal.piece import PieceState
 from saltfare.journal.piece import piece as piece_of
+from saltfare.journal.pouch import lot_said
 from saltfare.journal.shelf import bought as bought_of
 from saltfare.models import dish as dishes
 from saltfare.models.composition import (
@@ -35,10 +37,11 @@ from saltfare.models.composition import (
     energies_known,
     missing_all,
     portion,
+    salt_from_sodium,
     total,
 )
 from saltfare.models.cured_food import cured_amounts
-from saltfare.models.declared import ClassFound, Declared, DietFound, allergens_found, diet_found
+from saltfare.models.declared import UNKNOWN, ClassFound, Declared, DietFound, allergens_found, diet_found
 from saltfare.models.label_food import Law, food_from_label
 from saltfare.plans.dish_plan import dish_plan, pouch_at
 
@@ -154,7 +157,7 @@ class PackContent:
 
 
 def pack_content(context: Context, lot: LotState) -> PackContent:
-    """What one pack of a lot holds. Raises Refused (content_not_told) where nothing tells."""
+    """What one pack of a lot holds; where nothing tells, everything is missing under the lot's name."""
     return _content(context, lot, 0)
 
 
@@ -239,7 +242,7 @@ def _minutes(time_s: float | None) -> float | None:
 
 def _content(context: Context, lot: LotState, deep: int) -> PackContent:
     if deep > _MOST_DEEP:
-        raise Refused(Problem("content_not_told", "code", lot.code))
+        return _unknown(context, lot)
     made, mass = lot.made, lot.made.mass.value
     try:
         if made.parts:
@@ -252,10 +255,50 @@ def _content(context: Context, lot: LotState, deep: int) -> PackContent:
         elif made.bought:
             found = _bought(context, made.bought, mass)
         else:
-            raise Refused(Problem("content_not_told", "code", lot.code))
-    except NotFound:
-        raise Refused(Problem("content_not_told", "code", lot.code)) from None
+            found = _unknown(context, lot)
+    except (NotFound, Refused):
+        found = _unknown(context, lot)
     return replace(found, volume_ml=_volume_ml(context, lot))
+
+
+def _unknown(context: Context, lot: LotState) -> PackContent:
+    """A pack of which nothing is known but what its owner told of its food; the lines of a recipe that
+    cannot be reckoned keep what is declared of them."""
+    mass, name = lot.made.mass.value, lot.name
+    put_in: tuple[PutIn, ...] = (PutIn(name, mass, UNKNOWN),)
+    if lot.made.dish:
+        try:
+            lines = [line_of(context, one) for one in dish_of(context.journal, lot.made.dish).choice.lines]
+            put_in = tuple(
+                PutIn(
+                    line.ingredient.name,
+                    line.ingredient.edible_kg,
+                    line.declared,
+                    line.pantry == _WATER[0],
+                )
+                for line in lines
+            )
+        except (NotFound, Refused):
+            pass
+    said = lot_said(context.journal, lot.code).food
+    known: dict[str, float] = {}
+    if said is not None:
+        known["water"] = said.water.value * mass
+        if said.fat is not None:
+            known["fat"] = said.fat.value * mass
+        if said.salt is not None:
+            known["sodium"] = said.salt.value * mass / salt_from_sodium(sodium_kg=1.0)
+    missing = missing_all(name=name, nutrients=[one for one in (*NUTRIENTS, *DERIVED) if one not in known])
+    tracer = Tracer()
+    return _made(
+        context,
+        Amounts(mass, known, missing),
+        put_in,
+        parts=(name,),
+        notes=(Note("content_not_known", {"name": name}),),
+        trace=tracer.trace(total, {"net_mass": mass}),
+        traces=tracer.traces,
+    )
 
 
 def _volume_ml(context: Context, lot: LotState) -> float | None:

@@ -29,9 +29,11 @@ from saltfare.faces.web import (
     chamber_together,
     chambers,
     dishes,
+    foods,
     forecasts,
     judged,
     keeping,
+    labels,
     paper,
     pieces,
     plan,
@@ -113,9 +115,9 @@ def create_app(
         trips,
     ):
         app.include_router(part.router)
-    for part in (dishes, shelf, shelf_forms, keeping, pouches, worth, plan_back, chamber_together):
+    for part in (dishes, foods, labels, shelf, shelf_forms, keeping, pouches):
         app.include_router(part.router)
-    for part in (settings, understood, api):
+    for part in (worth, plan_back, chamber_together, settings, understood, api):
         app.include_router(part.router)
     app.mount("/static", _Files(packages=[("saltfare.faces", "static")]), name="static")
     app.add_exception_handler(Exception, _failed)
