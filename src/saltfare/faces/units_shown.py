@@ -64,6 +64,8 @@ _PLACES = {
     "%": 1,
     "ppm": 0,
     "kcal": 0,
+    "kJ": 0,
+    "mg": 0,
 }
 _BARE = {"aw": 3, "1": 3, "ratio": 3, "number": 3, "count": 0}
 _FINEST = {"kg": 3, "lb": 3}  # no interval of a whole piece is finer than a gram

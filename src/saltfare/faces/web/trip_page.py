@@ -73,7 +73,7 @@ def menu_view(desk: Desk, one: Any, preset: str) -> dict[str, Any]:
         if menu is not None and menu.anything:
             load = _or_none(desk, "trip_water_fuel", asked)
             missing = _or_none(desk, "trip_missing", asked)
-            if menu.short and menu.work != "working":
+            if menu.short and menu.work != "working" and one.stand.name in _PLANNING:
                 explained = _or_none(desk, "explain_menu", {"code": one.code})
     items = {}
     if menu is not None and menu.anything and one.stand.name in _PLANNING:
