@@ -103,6 +103,8 @@ class Solved:
 
 # Called with (objective, bound) at each better answer and now and then between; True stops the solve.
 Watch = Callable[[float, float], bool]
+# Called with every better answer as it is found, in the columns of the program.
+Better = Callable[[Vector], None]
 
 
 def solve(
@@ -113,6 +115,7 @@ def solve(
     start: Vector | None = None,
     relaxed: bool = False,
     watch: Watch | None = None,
+    better: Better | None = None,
 ) -> Solved:
     """The least of the objective over the program.
 
@@ -125,7 +128,7 @@ def solve(
         begin.col_value = list(start)
         solver.setSolution(begin)
     if watch is not None and not relaxed:
-        _listen(solver, watch)
+        _listen(solver, watch, better)
     solver.run()
     return _read(solver, program, relaxed=relaxed)
 
@@ -163,8 +166,13 @@ def _solver(
     return solver
 
 
-def _listen(solver: highspy.Highs, watch: Watch) -> None:
+def _listen(solver: highspy.Highs, watch: Watch, better: Better | None) -> None:
     stop = [False]
+
+    def found(event: highspy.HighsCallbackEvent) -> None:
+        if better is not None:
+            better(np.array(event.data_out.mip_solution))
+        heard(event)
 
     def heard(event: highspy.HighsCallbackEvent) -> None:
         out = event.data_out
@@ -175,7 +183,7 @@ def _listen(solver: highspy.Highs, watch: Watch) -> None:
         if stop[0]:
             event.interrupt()
 
-    solver.cbMipImprovingSolution.subscribe(heard)
+    solver.cbMipImprovingSolution.subscribe(found)
     solver.cbMipInterrupt.subscribe(asked)
 
 

@@ -15,7 +15,7 @@ from saltfare.plans.menu_answers import goal_at, goal_limit, plan_of, values_of,
 from saltfare.plans.menu_check import Broken, broken_rules
 from saltfare.plans.menu_greedy import greedy
 from saltfare.plans.menu_model import SCALE, Keep, MenuModel, coarse_layer, fine_layer, menu_model
-from saltfare.plans.menu_program import End, Limits, Solved, solve
+from saltfare.plans.menu_program import End, Limits, Solved, Vector, solve
 from saltfare.plans.menu_shapes import Goal, MenuProblem, Plan, Preset, Value
 from saltfare.plans.menu_totals import Shortness, goal_value, shortness
 
@@ -149,12 +149,21 @@ class _Run:
         problem, effort = self.problem, self.effort
         gap = effort.gap if goal is not Goal.SHORT else 1e-4
         limits = Limits(gap, effort.nodes, effort.stall_nodes)
+
+        def better(values: Vector) -> None:
+            found = plan_of(model, values, {})
+            if self.holds(found, goal):
+                self.plan = found
+                now = float(goal_value(problem, found, goal))
+                self.report(Progress(goal, now, 0.0, found))
+
         solved = solve(
             model.program,
             model.goals[goal],
             limits,
             start=values_of(model, self.plan),
             watch=self.watch(goal),
+            better=better,
         )
         if solved.end in (End.NODES, End.NOTHING):
             self.end = End.NODES
