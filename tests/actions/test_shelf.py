@@ -444,6 +444,10 @@ def test_money_follows_the_currency_of_the_house(house: House) -> None:
 def test_the_bench_tells_what_is_open_and_what_is_near_its_date(house: House) -> None:
     opened, near, far = stored(house, "Open"), *_dated(house)
     house.do("draw_packs", code=opened, packs=1, why="opened")
+    first = house.do("bench")
+    assert first.shelf_open == 3 and [one.code for one in first.shelf] == [opened]
+    house.do("shelf")
+    assert house.do("bench").shelf_open == 0
     found = {one.code: one.why for one in house.do("bench").shelf}
     assert found == {opened: "opened", near: "near"} and far not in found
 

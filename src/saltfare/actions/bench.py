@@ -56,7 +56,8 @@ class DueShown(Frozen):
 class BenchShown(Output):
     """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn. planned: open
     tasks of the plan taken on, those that are late or within a week. trays: what is on them now; dishes: what
-    batches of dishes ask for; shelf: lots to eat soon."""
+    batches of dishes ask for; shelf: lots to eat soon; shelf_open:
+    lots whose planning date is still to be worked out."""
 
     today: date
     late: tuple[DueShown, ...]
@@ -68,6 +69,7 @@ class BenchShown(Output):
     trays: tuple[OnTrays, ...] = ()
     dishes: tuple[DishDueShown, ...] = ()
     shelf: tuple[LotDueShown, ...] = ()
+    shelf_open: int = 0
 
 
 def bench(context: Context, given: BenchGiven) -> BenchShown:
@@ -97,6 +99,7 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
             )
     for found in lists.values():
         found.sort(key=lambda one: one.on)
+    to_eat, still_open = lots_due(context)
     return BenchShown(
         today=context.today,
         late=tuple(lists["late"]),
@@ -106,7 +109,8 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
         pieces=len(states),
         trays=trays_now(context),
         dishes=dishes_due(context),
-        shelf=lots_due(context),
+        shelf=to_eat,
+        shelf_open=still_open,
         planned=tasks_due(context, ahead_days=_PLANNED_DAYS),
     )
 

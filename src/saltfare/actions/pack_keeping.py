@@ -122,7 +122,18 @@ class PackKeeping(Output):
 def pack_keeping(context: Context, lot: LotState) -> PackKeeping:
     """How long the packs of a lot keep where they are, from the day they were packed; kept until something
     of the lot, its food or its place changes."""
-    key = key_of(
+    kept = context.cache.cached(_key(context, lot), lambda: _made(context, lot).model_dump(mode="json"))
+    return PackKeeping.model_validate(kept)
+
+
+def keeping_known(context: Context, lot: LotState) -> PackKeeping | None:
+    """The same where it was worked out already, None where it would have to be."""
+    kept = context.cache.get(_key(context, lot))
+    return None if kept is None else PackKeeping.model_validate(kept)
+
+
+def _key(context: Context, lot: LotState) -> str:
+    return key_of(
         action="pack_keeping",
         given=[lot.code, context.settings.zone],
         heads={
@@ -132,8 +143,6 @@ def pack_keeping(context: Context, lot: LotState) -> PackKeeping:
         },
         version=model_version(context.library.version),
     )
-    kept = context.cache.cached(key, lambda: _made(context, lot).model_dump(mode="json"))
-    return PackKeeping.model_validate(kept)
 
 
 def _made(context: Context, lot: LotState) -> PackKeeping:

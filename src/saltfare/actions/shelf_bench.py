@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from saltfare.actions.context import Context
-from saltfare.actions.pack_keeping import pack_keeping
+from saltfare.actions.pack_keeping import keeping_known
 from saltfare.core.fields import Frozen
 from saltfare.journal.lot import lots
 
@@ -25,14 +25,17 @@ class LotDueShown(Frozen):
     place: str
 
 
-def lots_due(context: Context) -> tuple[LotDueShown, ...]:
-    """Lots to eat soon: opened ones first, then by planning date."""
+def lots_due(context: Context) -> tuple[tuple[LotDueShown, ...], int]:
+    """Lots to eat soon, opened ones first, then by planning date; and of how many the date is still to be
+    worked out, which the Bench leaves to the Shelf: it must open at once."""
     last = context.today + timedelta(days=NEAR_DAYS)
-    found = []
+    found, open_ = [], 0
     for state in lots(context.journal):
         if state.is_gone:
             continue
-        on = pack_keeping(context, state).low
+        keeping = keeping_known(context, state)
+        open_ += keeping is None
+        on = keeping.low if keeping else None
         if not state.opened and (on is None or on > last):
             continue
         why: Literal["opened", "past", "near"]
@@ -48,4 +51,5 @@ def lots_due(context: Context) -> tuple[LotDueShown, ...]:
                 place=state.place,
             )
         )
-    return tuple(sorted(found, key=lambda one: (one.why != "opened", one.on or date.max, one.code)))
+    found.sort(key=lambda one: (one.why != "opened", one.on or date.max, one.code))
+    return tuple(found), open_
