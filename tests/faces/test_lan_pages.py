@@ -466,7 +466,12 @@ def routes(app: FastAPI) -> list[tuple[str, str]]:
 
 OPEN = {("GET", "/sign-in"), ("POST", "/sign-in")}
 FOR_ANYBODY_IN = {("POST", "/sign-out"), ("POST", "/api/{name}")}
-ONLY_ALL = {("POST", "/settings"), ("POST", "/devices/sign-out"), ("POST", "/tags/address")}
+ONLY_ALL = {
+    ("POST", "/settings"),
+    ("POST", "/devices/sign-out"),
+    ("POST", "/tags/address"),
+    *(("POST", f"/plan-back/{what}") for what in ("wish", "drop", "room", "away", "accept")),
+}
 ACTS_ONLY_ALL = {"correct"}
 
 
