@@ -38,7 +38,7 @@ def shelf(words: Words, shown: ShelfShown, at: datetime) -> dict[str, Any]:
 
 
 def _line(words: Words, says: dict[str, Any], line: ShelfLine) -> dict[str, Any]:
-    told = [says["why_first"](line), *(text for _, text in says["answers_said"](line))]
+    told = [*(text for _, text in says["answers_said"](line)), says["why_first"](line)]
     if line.kind == "bought":
         told.append(words.t("shelf.by_its_label"))
     day = line.planning_date or line.printed_on
