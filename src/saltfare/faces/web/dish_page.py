@@ -32,6 +32,13 @@ NAMES = {
     "discard_dish": "discard",
 }
 _TABLE_ROWS = 12
+# what is said for the run on the trays alone
+_OF_THE_RUN = frozenset(
+    {
+        *("thinner_load", "thinner_load_none", "spread_thick", "solids_from_recipe", "slow_part"),
+        *("overnight_dry_before", "overnight_may_stop", "overnight_do_not_stop", "drying_beyond_horizon"),
+    }
+)
 
 
 def dish_page(
@@ -47,8 +54,11 @@ def dish_page(
     """One batch."""
     one: DishShown = desk.run("dish", {"code": code})
     acts = [NAMES[name] for name in one.acts if name in NAMES]
-    first = act if form and act in acts else (acts[0] if acts else "")
+    # once it is packed and tried nothing is asked of it any more
+    likeliest = "" if one.state == "packed" and one.tried else acts[0] if acts else ""
+    first = act if form and act in acts else likeliest
     recorded = {entry.event_id for entry in one.log}
+    run_over = one.state in ("conditioning", "packed") or bool(one.ended)
     return desk.page(
         "dish.html",
         part="dishes",
@@ -60,6 +70,8 @@ def dish_page(
         more=[name for name in acts if name != first],
         can_change="change_recipe" in one.acts,
         form_of=lambda name: form if form and act == name else act_form_of(desk, name, one),
+        notes=[n for n in one.notes if not (run_over and n.code in _OF_THE_RUN)],
+        run_over=run_over,
         against=[desk.words.problem(problem) for problem in one.against],
         chart=chart(desk, one.name, one.trays) if one.trays and one.trays.curve else None,
         points=_points(one.trays) if one.trays else [],
