@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cache
+from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter
+from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from saltfare.core.errors import Conflict, Problem, Refused
@@ -108,7 +111,7 @@ def sheet_html(desk: AtDesk, code: str, preset: str = "") -> Response:
     # kept as a file and opened from there: within these pages its own style would be refused
     name = f"trip-{shown.departure.isoformat()}.html"
     headers = {"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"}
-    return HTMLResponse(render(desk.words, "trip_sheet.html", s=said), headers=headers)
+    return HTMLResponse(render(desk.words, "trip_sheet.html", s=said, style=_sheet_style()), headers=headers)
 
 
 @router.get("/trips/{code}/days.ics")
@@ -119,6 +122,13 @@ def days_ics(desk: AtDesk, code: str, preset: str = "") -> Response:
     made = trip_calendar(desk.words, shown, said, version=shown.menu.version, at=desk.context.now)
     headers = {"content-disposition": f'attachment; filename="trip-{shown.departure.isoformat()}.ics"'}
     return Response(made, media_type="text/calendar; charset=utf-8", headers=headers)
+
+
+@cache
+def _sheet_style() -> Markup:
+    """The sheet's own style, set into it: it is read where there is no network."""
+    css = (files("saltfare.faces") / "paper" / "trip_sheet.css").read_text("utf-8")
+    return Markup(f"<style>\n{css}</style>")  # noqa: S704 - a file of ours
 
 
 def _sheet(desk: Desk, code: str, preset: str) -> Any:
