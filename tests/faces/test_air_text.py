@@ -42,6 +42,16 @@ def test_a_decimal_comma_goes_with_a_semicolon() -> None:
     assert read("2026-09-19 08:00;12,400;75", zone="UTC", decimal="comma").rows
 
 
+def test_a_comma_that_may_be_both_is_refused_and_never_read_as_two_numbers() -> None:
+    for text in ("2026-09-19 08:00,12,4,75,5", "time,temp,rh\n2026-09-19 08:00,12,4,75"):
+        found = read(text, zone="UTC", decimal="comma")
+        assert not found.rows and [line.problem.code for line in found.bad] == ["line_too_long"]
+    # a heading that names them all, or an empty end, leaves nothing open
+    named = read("time,temp,rh,dew point\n2026-09-19 08:00,12.4,75,8.1", zone="UTC")
+    assert named.rows[0]["humidity"] == "75 %" and not named.bad
+    assert read("2026-09-19 08:00,12.4,75,,", zone="UTC").rows
+
+
 def test_fahrenheit_is_told_by_the_heading_or_by_the_person() -> None:
     assert read("at,temp °F,rh\n2026-09-19 08:00,54,75", zone="UTC").rows[0]["temperature"] == "54 F"
     assert read("2026-09-19 08:00,54,75", zone="UTC", temperature_unit="F").rows[0]["temperature"] == "54 F"

@@ -79,7 +79,13 @@ def read(
             (),
             (Line(table[MOST_LINES][0], Problem("too_many", allowed=str(MOST_LINES))),),
         )
+    # commas between the columns and as decimal sign: 13,4,75,5 would be read as 13 and 4
+    widest = (len(heading) or max(columns.values()) + 1) if delimiter == "," else None
     for number, cells in table:
+        if widest is not None and len("\0".join(cells).rstrip("\0").split("\0")) > widest:
+            given = ", ".join(cells)[:64]
+            bad.append(Line(number, Problem("line_too_long", given=given, allowed=str(widest))))
+            continue
         found = _row(cells, columns, zone, dates, unit, decimal)
         if isinstance(found, Problem):
             bad.append(Line(number, found))
