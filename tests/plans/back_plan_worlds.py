@@ -148,10 +148,12 @@ def lived(
     worlds: int,
     levels: LearningPriors = LEVELS,
     odd: bool = False,
+    learned: Learned = NOBODY,
 ) -> Lived:
     """Live through a plan `worlds` times. odd: pieces of widely different spread too, as the learning
     believes, in place of the normal distribution of the same variance."""
-    effect = {"": _normal(rng, levels.population_var, worlds)}
+    effect = _learned_effects(rng, learned, worlds)
+    own_var = float(learned.weight @ learned.spread**2) * levels.plain_var * levels.widened
     errors: dict[str, tuple[np.ndarray, ...]] = {}
     spread = np.exp(levels.spread_sd * rng.standard_normal(worlds)) if odd else np.ones(worlds)
     by_key = {one.key: one for one in chambers}
@@ -172,12 +174,25 @@ def lived(
                 wide = np.where(rng.random(worlds) < levels.odd_share, levels.odd_widening, 1.0) * spread
                 ln = ln + wide * _normal(rng, levels.plain_var, worlds)
             else:
-                ln = ln + _normal(rng, levels.piece_var, worlds)
+                ln = ln + _normal(rng, own_var, worlds)
             time = _hung(one, want_of, chamber, ln, errors[key], rng, worlds)
             left = (made.asked.needed_by - one.begun).days
             there &= np.ceil(time / DAY - 1e-9) <= left
         out[made.asked.id] = there
     return Lived(out, np.all(list(out.values()), axis=0))
+
+
+def _learned_effects(rng: np.random.Generator, learned: Learned, worlds: int) -> dict[str, np.ndarray]:
+    """Effects of the population and of every chamber and cut that taught, of one spread in each world."""
+    which = rng.choice(learned.weight.size, worlds, p=learned.weight)
+    size = learned.mean.shape[1]
+    drawn = np.empty((size, worlds))
+    for s in range(learned.weight.size):
+        of = which == s
+        root = np.linalg.cholesky(learned.cov[s] + 1e-14 * np.eye(size))
+        drawn[:, of] = learned.mean[s][:, None] + root @ rng.standard_normal((size, int(of.sum())))
+    names = ["", *(f"chamber {c}" for c in learned.chambers), *(f"cut {c}" for c in learned.cuts)]
+    return {name: drawn[2 * i : 2 * i + 2] for i, name in enumerate(names)}
 
 
 def _hung(one, want_of, chamber, ln, errors, rng, worlds) -> np.ndarray:
