@@ -112,6 +112,10 @@ def test_from_a_typed_recipe_to_packs(own: tuple[Site, list[datetime]]) -> None:
     one = _run(site, "dish", code=code)
     assert one.state == "packed" and one.lots[0] in done.text
     assert "Test pouches: 1" in site.page(f"/dishes/{code}").text
+    again = _act(site, code, "again", start="2026-10-03T08:00")
+    assert again.status_code == 200
+    fresh = _run(site, "dish", code=_run(site, "dishes").dishes[0].code)
+    assert fresh.again_of == code and fresh.pouch.tests == 1 and fresh.trays.start.day == 3
 
 
 def test_the_slip_follows_what_is_typed(own: tuple[Site, list[datetime]]) -> None:
@@ -199,6 +203,18 @@ def test_what_people_type_stays_text(own: tuple[Site, list[datetime]]) -> None:
     for address in ("/dishes", f"/dishes/{code}", f"/dishes/{code}/change", "/"):
         html = site.get(address).text
         assert "<script>x" not in html and not re.search(r"<b onclick", html)
+
+
+def test_a_long_recipe_keeps_all_its_lines(own: tuple[Site, list[datetime]]) -> None:
+    site, _ = own
+    many = {f"lines.{n}.name": "onion" for n in range(5, 33)} | {
+        f"lines.{n}.amount": "5 g" for n in range(5, 33)
+    }
+    page = _worked(site, **many)
+    form = _form(page)
+    assert form["lines.32.amount"] == "5 g" and "lines.33.name" not in form
+    shown = _worked(site, _rows="14")
+    assert "lines.13.name" in _form(shown) and "lines.14.name" not in _form(shown)
 
 
 def test_a_batch_opened_under_a_wrong_code_is_told(own: tuple[Site, list[datetime]]) -> None:

@@ -15,7 +15,8 @@ from saltfare.faces.web.forms import closed_up, data
 
 UNKNOWN = "-"
 """What the choice of a food says where none of those found is meant."""
-_LEAST, _SPARE, _MOST, _BESIDE = 8, 3, 40, 3
+# a form may send so many fields at most (desk.MAX_FIELDS); a longer recipe keeps its lines, and no spare ones
+_LEAST, _SPARE, _MOST, _BESIDE = 8, 3, 26, 3
 _COOKINGS = 8
 
 
@@ -40,7 +41,9 @@ def rows(typed: Mapping[str, str], part: str = "lines") -> range:
         if name.startswith(f"{part}.") and name.endswith((".name", ".amount")) and text.strip()
     ]
     more = int(typed["_rows"]) if typed.get("_rows", "").isdigit() and part == "lines" else 0
-    return range(min(max(least, max(full, default=-1) + 1 + spare, more), _MOST if part == "lines" else 8))
+    most = _MOST if part == "lines" else _BESIDE + 1
+    there = max(full, default=-1) + 1
+    return range(max(there, min(max(least, there + spare, more), most)))
 
 
 def given_of(desk: Desk, typed: Mapping[str, str]) -> tuple[dict[str, Any], list[Taken]]:

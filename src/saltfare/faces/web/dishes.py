@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from saltfare.core.errors import Conflict, Problem, Refused
+from saltfare.faces.typed import local_instant
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.dish_form import first, given_of, rows, tables, typed_of, work
 from saltfare.faces.web.dish_page import dish_page, line_said
@@ -97,6 +98,8 @@ def _act(act: str) -> Callable[..., Response]:
     def do(desk: AtDesk, code: str, typed: Typed) -> Response:
         """Record something done to a batch."""
         typed = closed_up(typed)
+        if typed.get("start", "").strip():
+            typed["start"] = local_instant(typed["start"], desk.context.settings.zone)
         try:
             did = desk.send(ACTS[act], typed, **({} if act == "correct" else {"code": code}))
         except Refused as error:
