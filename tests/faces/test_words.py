@@ -302,6 +302,8 @@ def test_a_code_given_as_a_reason_is_said_in_words() -> None:
 
 
 def test_an_instant_that_was_refused_is_said_as_people_write_one() -> None:
-    said = W.problem(Problem("before_hanging", "at", "x", "2026-03-20T10:00:00+00:00"))
+    said = Words(today=date(2027, 1, 1)).problem(
+        Problem("before_hanging", "at", "x", "2026-03-20T10:00:00+00:00")
+    )
     assert "20 March 2026, 10:00" in said.text.replace("\u00a0", " ")
     assert "2 T 4" in W.problem(Problem("not_one_of", given="2 T 4")).text
