@@ -110,13 +110,19 @@ def _demo(context: Any, action: Any, worlds: int) -> bool:
         came = np.ones(worlds, bool)
         if lived is not None and want.asked.id in lived.wants:
             came &= lived.wants[want.asked.id]
+            alone = np.mean(
+                np.all([p.course.days.worlds <= (p.by - p.begun).days for p in want.made], axis=0)
+            )
+            told("  of it to be made", float(alone), came.mean(), worlds)
         for one in want.made:
             if one.make.kind == "dish":
                 left = (one.by - one.begun).days - one.course.tail_days
                 came &= rng.choice(one.course.days.worlds, worlds) <= left
         for under in want.asked.under_way:
             left = (want.asked.needed_by - context.today).days
-            came &= _under_way(context, under, rng, worlds) <= left
+            own = _under_way(context, under, rng, worlds) <= left
+            told(f"  of it under way: {under.name}", under.days.chance(days=left), own.mean(), worlds)
+            came &= own
         together &= came
         good &= told(f"demo: {want.asked.name}", want.chance, came.mean(), worlds)
         for one in want.made:

@@ -221,7 +221,7 @@ def fixed(
     name: str, days: list[int], *, lead: int = 4, chamber: str = "c", turns: bool = False, waits: bool = True
 ) -> Make:
     """Something that takes one of so many days, each as likely."""
-    worlds = Days(np.repeat(np.array(days, float), 2048 // len(days)))
+    worlds = Days(np.repeat(np.array(days, float), 4096 // len(days)))
     steps = [Step(code="buy", day=0, home="must"), Step(code="salt", day=1, home="must")]
     if turns:
         steps.append(Step(code="turn", day=2, until=lead - 1, home="daily"))
@@ -299,11 +299,11 @@ def test_two_pieces_and_one_hook_go_to_another_chamber_or_are_said() -> None:
 
 
 def test_what_hangs_already_has_its_hook_until_it_is_very_likely_down() -> None:
-    hanging = UnderWay(code="X", name="x", want="", days=Days(np.full(2048, 90.0)), hook="c")
+    hanging = UnderWay(code="X", name="x", want="", days=Days(np.full(4096, 90.0)), hook="c")
     room = Room(hooks={"c": 1}, fridge=9)
     plan = scheduled(fixed("a", [10, 20]), room=room, under_way=(hanging,))
     assert [c.code for c in plan.conflicts] == ["hook"]
-    soon = replace(hanging, days=Days(np.full(2048, 5.0)))
+    soon = replace(hanging, days=Days(np.full(4096, 5.0)))
     assert not scheduled(fixed("a", [10, 20]), room=room, under_way=(soon,)).conflicts
 
 
@@ -319,7 +319,7 @@ def test_a_full_fridge_moves_a_start_or_is_said() -> None:
 
 def test_a_want_of_two_pieces_is_late_by_the_slower_one() -> None:
     rng = np.random.default_rng(1)
-    days = [rng.permutation(np.repeat([10.0, 20.0, 30.0, 40.0], 512)) for _ in range(2)]
+    days = [rng.permutation(np.repeat([10.0, 20.0, 30.0, 40.0], 1024)) for _ in range(2)]
     together = Days(np.maximum(*days))
     makes = [
         replace(
@@ -427,3 +427,25 @@ def test_trays_that_do_not_hold_one_pack_are_refused() -> None:
     with pytest.raises(Refused) as refused:
         dish_makes(want=dish(), trays_m2=0.05, work_h=(8, 21), library=LIBRARY)
     assert refused.value.problems[0].code == "trays_too_small"
+
+
+def test_a_piece_that_hangs_is_followed_to_its_first_moment_at_its_mass() -> None:
+    """Beside the forecast, whose running maximum is never sooner and at most a few points later."""
+    from forecast_world import PRIORS as ONE_KIND
+    from forecast_world import weighed, world
+
+    from saltfare.plans.back_plan_chance import time_at_mass
+    from saltfare.plans.forecast_posterior import posterior
+
+    programme, made = world()
+    hanging, weigh_ins = WeighIn(0.0, 2.0, 0.001), weighed([5, 12, 20], [1.80, 1.64, 1.52])
+    told = forecast(
+        ensemble=made, programme=programme, hanging=hanging, weigh_ins=weigh_ins, target_mass_kg=1.3,
+        priors=ONE_KIND,
+    )  # fmt: skip
+    found = posterior(ensemble=made, hanging=hanging, weigh_ins=weigh_ins, priors=ONE_KIND)
+    time = time_at_mass(name="p", found=found, target_mass_kg=1.3, fan=None, humidity_sd_frac=0.03)
+    for level in (0.1, 0.25, 0.5, 0.75, 0.9):
+        at = told.ready_s[level]
+        assert at is not None
+        assert -0.015 < (time <= at).mean() - level < 0.05

@@ -2,28 +2,41 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date, datetime
+from typing import Any
 
 import numpy as np
 
 from saltfare.actions.back_wants import air_of
 from saltfare.actions.context import Context
 from saltfare.actions.lessons import shares
-from saltfare.actions.piece_forecast import cast
+from saltfare.actions.piece_drying import packed, unpacked
+from saltfare.actions.piece_forecast import Cast, cast
 from saltfare.actions.piece_start import replanned
 from saltfare.core.errors import NotConverged, OutOfRange, Refused
 from saltfare.core.tables import Row
+from saltfare.jobs import key_of, model_version
 from saltfare.journal.learning import LearningState, learning
 from saltfare.journal.piece import PieceState, State
 from saltfare.models.drying import DryingParameters
 from saltfare.models.sorption import ProteinIsotherm
 from saltfare.plans.back_plan_belief import multipliers
-from saltfare.plans.back_plan_chance import Days, ToHang, drawn_from, hanging_time, whole_days
+from saltfare.plans.back_plan_chance import (
+    Days,
+    HumidityFan,
+    ToHang,
+    drawn_from,
+    hanging_time,
+    time_at_mass,
+    whole_days,
+)
 from saltfare.plans.back_plan_courses import Bench, ChamberAir, hung_piece
 from saltfare.plans.back_plan_shapes import UnderWay
 from saltfare.plans.forecast import LEVELS
 from saltfare.plans.forecast_air import UsualAir, air_programme
 from saltfare.plans.forecast_drying import HangingPiece
+from saltfare.plans.forecast_posterior import posterior
 
 _DAY_S = 86400.0
 
@@ -41,11 +54,18 @@ def piece_under_way(context: Context, state: PieceState, want: str, bench: Bench
             made = cast(context, state)
             if made is None:
                 return None
-            # its own forecast, told from today: what is past cannot be its day
-            time = drawn_from(
-                name=f"under way {state.code}",
-                time_s=made.forecast.time_s,
-                ready_frac=made.forecast.ready_frac,
+            time = time_at_mass(
+                name=state.code,
+                found=posterior(
+                    ensemble=made.run.ensemble,
+                    hanging=made.hanging,
+                    weigh_ins=sorted(made.weigh_ins, key=lambda w: w.time_s),
+                    priors=made.priors,
+                    belief=made.belief,
+                ),
+                target_mass_kg=made.forecast.target_mass_kg,
+                fan=_fan(context, made),
+                humidity_sd_frac=made.forecast.air.humidity_sd_frac,
             )
             left = np.maximum(time - made.hung_s, 0.0)
             days = whole_days(time_s=left)
@@ -55,6 +75,33 @@ def piece_under_way(context: Context, state: PieceState, want: str, bench: Bench
         return None
     hook = state.chamber or ""
     return UnderWay(code=state.code, name=state.name, want=want, days=days, hook=hook)
+
+
+def _fan(context: Context, made: Cast) -> HumidityFan:
+    """What an error of the air not read does to a hanging piece; kept with its simulation."""
+    run, priors = made.run, made.priors
+    key = key_of(
+        action="humidity_fan", given=run.key, heads={}, version=model_version(context.library.version)
+    )
+    law, body, meat = run.rows
+
+    def compute() -> dict[str, Any]:
+        fan = HumidityFan.simulate(
+            simulate=HangingPiece(
+                run.piece,
+                run.speed_m_per_s,
+                DryingParameters.from_rows(law=law, body=body),
+                ProteinIsotherm.from_row(meat),
+            ),
+            programme=run.programme,
+            sd_frac=math.hypot(priors.hygrometer_bias_frac, run.programme.assumed.humidity_sd_frac),
+            priors=priors,
+            time_s=run.ensemble.time_s,
+        )
+        return packed({"shift": fan.shift_frac, "loss": fan.loss_frac})
+
+    arrays = unpacked(context.cache.cached(key, compute))
+    return HumidityFan(arrays["shift"], arrays["loss"])
 
 
 def hook_taken(context: Context, state: PieceState, bench: Bench) -> UnderWay | None:

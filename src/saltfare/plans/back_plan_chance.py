@@ -14,6 +14,7 @@ from hashlib import sha256
 import numpy as np
 from numpy.typing import NDArray
 
+from saltfare.plans.forecast_air import AirProgramme
 from saltfare.plans.forecast_ensemble import (
     BOX_SD,
     NODES,
@@ -24,18 +25,19 @@ from saltfare.plans.forecast_ensemble import (
     chebyshev_points,
     interpolation_at,
 )
-from saltfare.plans.forecast_posterior import model_error_cov
+from saltfare.plans.forecast_posterior import FINE, Posterior, model_error_cov
 from saltfare.plans.forecast_priors import ForecastPriors
 
 Floats = NDArray[np.float64]
 DAY_S = 86400.0
-# With so many the chance of one piece is known to about 0.2 points, that of a plan to about 0.5 (tests).
-WORLDS = 2048
+# With so many a chance is known to about half a point (benchmarks/back_plan.py).
+WORLDS = 4096
 # what a chamber does to all that hangs in it; the rest is each piece's own
 _SHARED = frozenset({"later_temp"})
 # nothing of its air is read yet, so both errors are of all of it: one humidity, and no small one
 _HUMIDITY = frozenset({"hygrometer_bias", "later_humidity"})
 _FAN = 13
+_PATHS = 30  # leading parts of the model's own error after weigh-ins: all but wiggles of a day
 # a moved humidity stops where the isotherm does, short of dry and of saturated air
 _DRIEST, _WETTEST = 0.10, 0.995
 
@@ -88,28 +90,33 @@ class HumidityFan:
 
     @classmethod
     def simulate(
-        cls, *, simulate: Simulate, temp_c: float, rh_frac: float, sd_frac: float, priors: ForecastPriors,
+        cls,
+        *,
+        simulate: Simulate,
+        programme: AirProgramme,
+        sd_frac: float,
+        priors: ForecastPriors,
         time_s: Floats,
-    ) -> HumidityFan:  # fmt: skip
-        """Run the drying model at humidities three standard deviations either way.
+    ) -> HumidityFan:
+        """Run the drying model with the air not read at humidities three standard deviations either way.
 
         Source
         ------
         saltfare_chosen, thirteen humidities at every second Chebyshev point
         """
         shift = sd_frac * np.linspace(-3.0, 3.0, _FAN)
-        rh = rh_frac + shift
-        rh = np.where(rh < _DRIEST, _DRIEST, np.where(rh > _WETTEST, _WETTEST, rh))
         half = BOX_SD * np.array([priors.diffusivity_ln_sd, priors.resistance_ln_sd])
         x = chebyshev_points(count=SHIFT_NODES)
-        d, r, h = (a.ravel() for a in np.meshgrid(x * half[0], x * half[1], rh, indexing="ij"))
+        d, r, h = (a.ravel() for a in np.meshgrid(x * half[0], x * half[1], shift, indexing="ij"))
+        rh = programme.rh_frac[:, None] + ~programme.read[:, None] * h[None, :]
+        rh = np.where(rh < _DRIEST, _DRIEST, np.where(rh > _WETTEST, _WETTEST, rh))
         run = simulate(
             diffusivity_multiplier=np.exp(d),
             resistance_multiplier=np.exp(r),
             water_shift_frac=np.zeros(d.size),
-            end_time_s=time_s[-1:],
-            temp_c=np.full((1, d.size), temp_c),
-            rh_frac=h[None, :],
+            end_time_s=programme.end_time_s,
+            temp_c=np.repeat(programme.temp_c[:, None], d.size, axis=1),
+            rh_frac=rh,
             out_time_s=time_s,
         )
         loss = np.asarray(run.loss_frac).reshape(time_s.size, SHIFT_NODES, SHIFT_NODES, _FAN)
@@ -249,6 +256,76 @@ def _first(time_s: Floats, loss: Floats, wanted: Floats) -> Floats:
     share = np.where(share < 0, 0.0, share)  # there already at hanging: never, targets lie below
     passed = time_s[i - 1] + share * (time_s[i] - time_s[i - 1])
     return np.asarray(np.where(ever, passed, np.inf))
+
+
+def time_at_mass(
+    *,
+    name: str,
+    found: Posterior,
+    target_mass_kg: float,
+    fan: HumidityFan | None,
+    humidity_sd_frac: float,
+    worlds: int = WORLDS,
+) -> Floats:
+    """When a hanging piece is at its mass in each world [s from hanging]; inf beyond the horizon.
+
+    Paths of the true loss as its weigh-ins leave them possible, each followed to its first moment at the
+    target: a slow piece that wavers about its target passes it sooner than the forecast's running maximum
+    says, which errs late.
+
+    Parameters
+    ----------
+    name : of the piece
+    found : what is believed of it
+    target_mass_kg : the mass at which it comes down [kg]
+    fan : of the air not read; None to leave the humidity a straight line, as the forecast does
+    humidity_sd_frac : how far that air may lie from what is assumed
+    worlds : int
+
+    Source
+    ------
+    saltfare_derived, normal paths at each point of the posterior
+    """
+    time = found.ensemble.time_s
+    u = column(name=f"point {name}", worlds=worlds)
+    inputs = np.stack(
+        [normal_column(name=f"input {name} {i}", worlds=worlds) for i in range(len(SHIFTS) + 1)]
+    )
+    own = np.stack([normal_column(name=f"path {name} {i}", worlds=worlds) for i in range(_PATHS)])
+    loss = np.empty((time.size, worlds))
+    begun = 0.0
+    for s in found.sets:
+        ends = begun + np.cumsum(s.weight)
+        of = (u >= begun) & (u < ends[-1]) if s is not found.sets[-1] else u >= begun
+        begun = float(ends[-1])
+        if not of.any():
+            continue
+        mean, spread, rest = found.conditioned(s=s, at_s=time)
+        at = np.searchsorted(ends, u[of])
+        at = np.where(at < s.weight.size, at, s.weight.size - 1)  # rounding of the last sum
+        value, vector = np.linalg.eigh(rest)
+        top = slice(None, -_PATHS - 1, -1)
+        root = vector[:, top] * np.sqrt(np.where(value[top] > 0, value[top], 0.0))
+        loss[:, of] = mean[:, at] + np.einsum("pnw,pw->nw", spread[:, :, at], inputs[:, of])
+        loss[:, of] += root @ own[:, of]
+        if fan is not None:
+            point = np.stack(np.divmod(s.points[at], FINE)) / (FINE - 1) * 2.0 - 1.0
+            chol = np.moveaxis(s.normals.chol[:, :, at], 2, 0)
+            solved = np.linalg.solve(np.swapaxes(chol, 1, 2), inputs[:, of].T[:, :, None])
+            e = s.normals.shift[:, at] + solved[:, :, 0].T
+            wetter = found.priors.hygrometer_bias_frac * e[0] + humidity_sd_frac * e[2]
+            loss[:, of] += _bend(found.ensemble, fan, point, wetter, humidity_sd_frac)
+    wanted = np.full(worlds, 1.0 - target_mass_kg / found.hanging.mass_kg)
+    return _first(time, loss, wanted)
+
+
+def _bend(e: Ensemble, fan: HumidityFan, x: Floats, wetter: Floats, sd_frac: float) -> Floats:
+    """What the fan makes of a humidity beyond the straight line that was taken already: (t, n)."""
+    coarse = [interpolation_at(count=SHIFT_NODES, at=row) for row in x]
+    both = np.einsum("na,nb->nab", *coarse).reshape(wetter.size, -1)
+    later = np.asarray(e.shifted_loss_frac, np.float64)[SHIFTS.index("later_humidity")]
+    slope = ((later[0] - later[1]) / 2).reshape(e.time_s.size, -1) @ both.T
+    return np.asarray(fan.change(points=both, shift_frac=wetter) - slope * (wetter / sd_frac))
 
 
 def drawn_from(*, name: str, time_s: Floats, ready_frac: Floats, worlds: int = WORLDS) -> Floats:

@@ -215,8 +215,7 @@ def simulated_in(
     made = ensemble_of(simulate=hang, programme=programme, priors=priors)
     fan = HumidityFan.simulate(
         simulate=hang,
-        temp_c=air.temp_c,
-        rh_frac=air.rh_frac,
+        programme=programme,
         sd_frac=math.hypot(priors.hygrometer_bias_frac, air.humidity_sd_frac),
         priors=priors,
         time_s=made.time_s,
