@@ -74,9 +74,10 @@ def part_foods(context: Context, given: PartGiven, field: str) -> tuple[Food, ..
 def _label(context: Context, food: str) -> str:
     """What a kind of food is called; the kind itself where the library has no such one."""
     try:
-        return context.library.row(FOODS, food).text("name")
+        name = context.library.row(FOODS, food).text("name")
     except NotFound:
         return food
+    return name[:1].upper() + name[1:]
 
 
 def lot_named(context: Context, code: str) -> LotState:

@@ -122,11 +122,14 @@ def _panel(
 def _names(
     panel: Panel, days: Sequence[float], x: Callable[[float], float], y: Callable[[float], float]
 ) -> list[str]:
-    """The name of each curve at its beginning, where they lie apart; pushed apart where they do not."""
-    named = sorted((y(curve.middle[0]), curve.said) for curve in panel.curves if curve.said)
+    """The name of each curve at its beginning: below one that rises, above the others, none on another."""
     out, before = [], -1e9
-    for at, said in named:
-        at = max(at - 5.0, before + 15.0)
+    falls = [curve for curve in panel.curves if curve.said and curve.middle[-1] <= curve.middle[0]]
+    rises = [curve for curve in panel.curves if curve.said and curve not in falls]
+    spots = [(y(curve.middle[0]) - 8.0, curve.said) for curve in falls]
+    spots += [(y(curve.middle[0]) + 17.0, curve.said) for curve in rises]
+    for at, said in sorted(spots):
+        at = max(at, before + 15.0)
         before = at
         out.append(
             f'<g class="target_text_marks"><text x="{x(days[0]) + 4:.1f}" y="{at:.1f}" text-anchor="start" '

@@ -280,7 +280,9 @@ def _way(desk: Desk, found: Any) -> dict[str, Any] | None:
     curves = tuple(
         Curve(tuple(p.parts[i] for p in found.curve), said=part.name) for i, part in enumerate(found.parts)
     )
-    low, high = aw_scale([v for curve in curves for v in curve.middle])
+    # room above and below for the names of the curves
+    values = [v for curve in curves for v in curve.middle]
+    low, high = aw_scale([max(min(values) - 0.1, 0.0), min(max(values) + 0.1, 0.99)])
     chart = CourseChart(
         days=days,
         marks=tuple((d, words.shown.quantity(d * _DAY_S, "time")) for d in (0.0, 30.0, 60.0, 90.0)),

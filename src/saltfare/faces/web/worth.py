@@ -101,13 +101,14 @@ def strike(desk: AtDesk, typed: Typed) -> Response:
 
 def _prices(desk: Desk, form: Form, *, done: str = "", status: int = 200) -> Response:
     found, words = desk.run("prices"), desk.words
-    labels = dict(found.cuts)
+    chambers = [(one.key, one.name) for one in desk.run("chambers").chambers]
+    labels = {**dict(chambers), **dict(found.cuts)}
     rows = []
     for one in found.prices:
         piece = one.key.removeprefix("meat-piece-") if one.key.startswith("meat-piece-") else ""
         name = labels.get(one.name, one.name)
         if one.energy_j is not None:
-            said = words.shown.quantity(one.energy_j, "energy:kWh")
+            said = words.shown.quantity(one.energy_j, "energy:kWh", half_width=0.005 * 3.6e6)
         elif one.minor is not None:
             of = words.shown.quantity(one.mass_kg, "mass") if one.mass_kg else ""
             said = words.t(f"worth.price_of.{one.what}", price=desk.money(one.minor), of=of)
@@ -130,7 +131,7 @@ def _prices(desk: Desk, form: Form, *, done: str = "", status: int = 200) -> Res
         found=found,
         rows=rows,
         kinds=[(kind, words.t(f"worth.kind.{kind}")) for kind in _KINDS],
-        chambers=[(c.key, c.name) for c in desk.run("chambers").chambers],
+        chambers=chambers,
         done=done,
     )
 
