@@ -470,6 +470,7 @@ ONLY_ALL = {
     ("POST", "/settings"),
     ("POST", "/devices/sign-out"),
     ("POST", "/tags/address"),
+    ("POST", "/labels/mug"),
     *(("POST", f"/plan-back/{what}") for what in ("wish", "drop", "room", "away", "accept")),
 }
 ACTS_ONLY_ALL = {"correct"}

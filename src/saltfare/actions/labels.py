@@ -129,7 +129,7 @@ class MugGiven(Command):
 
 
 def label(context: Context, given: LabelGiven) -> LabelShown:
-    """All a label says of a pack of a lot, or of a batch under way."""
+    """All a label says of a pack of a lot, or of a batch under way; of one that is packed, its lot's."""
     code = parse_code(given.code)
     if context.journal.stream_head(STREAM + code):
         return _of_lot(context, lot_of(context.journal, code), given.panel)
@@ -256,13 +256,15 @@ def _of_lot(context: Context, state: LotState, law: Law | None) -> LabelShown:
         size=size,
         absorber=absorber,
         keep=keep,
-        notes=tuple(Note(code) for code in ("keeping_doubtful",)) if keeping.doubtful else (),
+        notes=(Note("label_planning_doubtful"),) if keeping.doubtful else (),
     )
 
 
 def _of_batch(context: Context, state: DishState, law: Law | None) -> LabelShown:
-    if state.ended or state.state is DishStage.PACKED:
-        raise Refused(Problem("label_batch_over", "code", state.name, ", ".join(state.lots)))
+    if state.state is DishStage.PACKED and state.lots:
+        return _of_lot(context, lot_of(context.journal, state.lots[0]), law)
+    if state.ended:
+        raise Refused(Problem("label_batch_over", "code", state.name))
     content = dish_content(context, state)
     return _label(
         context,

@@ -12,11 +12,9 @@ from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form, data
 
 router = APIRouter(include_in_schema=False)
-# In the order a label prints them.
-AMOUNTS = (
-    *("energy", "fat", "saturates", "trans_fat", "cholesterol", "carbohydrate", "sugars", "fibre", "protein"),
-    *("salt", "sodium", "potassium", "calcium", "iron"),
-)
+# In the order a label prints them: first what every label has.
+AMOUNTS = ("energy", "fat", "saturates", "carbohydrate", "sugars", "fibre", "protein", "salt", "sodium")
+MORE = ("trans_fat", "cholesterol", "potassium", "calcium", "iron")
 _FIRST = {"per": "100_g", "law": "eu"}
 _LISTS = ("allergens", "may_contain", "holds", "may_hold")
 
@@ -103,6 +101,7 @@ def _page(desk: Desk, form: Form, *, done: str = "", act: str = "", status: int 
         found=found,
         changing=known.get(form.value("food")),
         amounts=AMOUNTS,
+        more=MORE,
         allergens=said(found.allergens, "allergen"),
         holds=said(found.holds, "page.shelf.label_word"),
         done=done,

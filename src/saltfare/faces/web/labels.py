@@ -9,7 +9,9 @@ from urllib.parse import quote, urlencode
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from saltfare.actions import registry
 from saltfare.core.errors import Problem, Refused
+from saltfare.faces.door.roles import needed, permit
 from saltfare.faces.paper.labels import Extent, label_of, label_picture, labels_pdf
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form
@@ -63,6 +65,7 @@ def mug(desk: AtDesk, typed: Typed) -> Response:
 @router.post("/labels/{code}")
 def keep(desk: AtDesk, code: str, typed: Typed) -> Response:
     """Keep that labels are printed, and what they say."""
+    permit(desk.request.scope, needed(registry.get("print_labels")))
     try:
         # a label that does not go on the sheet is refused before anything is kept
         sheet, extent, panel = _chosen(desk, typed)
