@@ -189,6 +189,10 @@ def forecast(
     notes += [Note("weigh_in_counted_once", {"count": count}) for count in repeats]
     if edge_frac > _EDGE_SHARE:
         notes.append(Note("multipliers_at_edge", {"edge_frac": edge_frac}))
+    if found.kinds.get("rough", 0.0) > 0.5:
+        notes.append(Note("weighing_rough", {"chance": found.kinds["rough"]}))
+    if found.kinds.get("unruly", 0.0) > 0.5:
+        notes.append(Note("drying_unruly", {"chance": found.kinds["unruly"]}))
     if at_last >= 0.5:
         notes.append(Note("already_at_mass", {"ready_frac": at_last}))
     if quantiles[LEVELS[-1]] is None:

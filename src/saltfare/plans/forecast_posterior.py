@@ -9,7 +9,7 @@ error are listed, best first, not sampled.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -29,7 +29,8 @@ from saltfare.plans.forecast_priors import ForecastPriors
 Floats = NDArray[np.float64]
 
 FINE = 61
-_KEPT_POINT = 1e-7  # of the heaviest point
+_KEPT_POINT = 1e-5  # of the heaviest point; of a normal distribution that share lies beyond
+_KEPT_KIND = 0.05  # below that another kind of piece would only cost time
 _KEPT_SET = 5e-3  # of all sets of weigh-ins in error
 _TRIED_SET = 1e-3
 _QUARTER_ERROR = 1e-4
@@ -128,12 +129,14 @@ class Normals:
 
 @dataclass(frozen=True, slots=True)
 class Conditioned:
-    """The points that matter with one set of weigh-ins taken to be in error.
+    """The points that matter with one set of weigh-ins taken to be in error, of one kind of piece.
 
-    in_error: their indices. weight (a,): over all sets summing to one. points (a,): on the fine grid.
+    in_error: their indices. priors: that kind's. weight (a,): over all sets summing to one. points (a,):
+    on the fine grid.
     """
 
     in_error: tuple[int, ...]
+    priors: ForecastPriors
     weight: Floats
     points: NDArray[np.intp]
     normals: Normals
@@ -155,7 +158,7 @@ class Posterior:
     """What is believed of a piece after its weigh-ins.
 
     axes: ln multipliers of the fine grid, diffusivity and resistance. grid_weight (61, 61).
-    log_evidence: ln density of the losses weighed, under the belief.
+    log_evidence: ln density of the losses weighed, under the belief. kinds: chance of each kind of piece.
     """
 
     ensemble: Ensemble
@@ -165,6 +168,7 @@ class Posterior:
     axes: tuple[Floats, Floats]
     grid_weight: Floats
     log_evidence: float
+    kinds: Mapping[str, float]
     sets: tuple[Conditioned, ...]
 
     def predict_mass(self, *, at_s: Floats) -> tuple[Floats, Floats, Floats]:
@@ -192,12 +196,12 @@ class Posterior:
         saltfare_derived, normal prediction at each grid point
         """
         data = np.array([w.time_s for w in self.weigh_ins])
-        loss, effect = _fields(self.ensemble, at_s, self.hanging, self.priors, s.points)
+        loss, effect = _fields(self.ensemble, at_s, self.hanging, s.priors, s.points)
         n = s.normals
-        gain = model_error_cov(a_s=at_s, b_s=data, priors=self.priors) @ n.whiten.T
+        gain = model_error_cov(a_s=at_s, b_s=data, priors=s.priors) @ n.whiten.T
         left = effect - np.tensordot(n.effect, gain, ([1], [1])).transpose(0, 2, 1)
         mean = loss + gain @ n.residual + np.einsum("png,pg->ng", left, n.shift)
-        rest = model_error_cov(a_s=at_s, b_s=at_s, priors=self.priors) - gain @ gain.T
+        rest = model_error_cov(a_s=at_s, b_s=at_s, priors=s.priors) - gain @ gain.T
         return mean, _forward(n.chol, left), rest
 
     def crust_frac(self, *, thicker_than_m: float) -> Floats:
@@ -239,10 +243,10 @@ class Posterior:
         in_error = sum(float(s.weight.sum()) for s in self.sets if i in s.in_error)
         share, wide = self.priors.outlier_share_frac, self.priors.outlier_spread_frac**2
         seen = 1 - self.weigh_ins[i].mass_kg / self.hanging.mass_kg
-        # the other weigh-ins in error, each way of it once
-        ways: dict[tuple[int, ...], tuple[Floats, Floats, Floats]] = {}
+        # the other weigh-ins in error, each way of it once for each kind of piece
+        ways: dict[tuple[ForecastPriors, tuple[int, ...]], tuple[Floats, Floats, Floats]] = {}
         for s in sorted(self.sets, key=lambda s: i in s.in_error):
-            rest = tuple(j for j in s.in_error if j != i)
+            rest = s.priors, tuple(j for j in s.in_error if j != i)
             if rest in ways:
                 continue
             pull, grip = s.normals.pull[i], s.normals.grip[i]
@@ -292,56 +296,97 @@ def posterior(
         np.linspace(-1, 1, FINE) * ensemble.half_width[1],
     )
     log_prior = _log_prior(axes, belief)
-    time = np.array([w.time_s for w in weigh_ins])
-    seen = 1 - np.array([w.mass_kg for w in weigh_ins]) / hanging.mass_kg
-    loss, effect = _fields(ensemble, time, hanging, priors, np.arange(FINE * FINE))
-    kernel = model_error_cov(a_s=time, b_s=time, priors=priors)
-    noise = np.array([_noise_sd(w, hanging, priors) for w in weigh_ins]) ** 2
-    wide, share, k = priors.outlier_spread_frac**2, priors.outlier_share_frac, time.size
-
-    def solve(in_error: tuple[int, ...]) -> Normals:
-        grown = noise.copy()
-        grown[list(in_error)] += wide
-        return Normals.solve(seen=seen, loss=loss, effect=effect, cov=kernel + np.diag(grown))
-
-    def log_prior_of(errors: int) -> float:
-        return errors * float(np.log(share)) if errors else 0.0
-
-    # Widen the best set by one weigh-in at a time while that is worth the trouble; all of its
-    # neighbours are weighed exactly on the way.
-    solved: dict[tuple[int, ...], Normals] = {}
-    evidence: dict[tuple[int, ...], float] = {}
-    here: tuple[int, ...] = ()
-    while True:
-        solved[here] = solve(here)
-        sure = (k - len(here)) * float(np.log1p(-share)) + log_prior_of(len(here))
-        evidence[here] = _log_sum(log_prior + solved[here].log_lik) + sure
-        if share == 0 or len(here) == min(_MOST_IN_ERROR, k):
-            break
-        sure += float(np.log(share) - np.log1p(-share))
-        more = log_prior + solved[here].with_one_more(wide=wide)
-        larger = {tuple(sorted((*here, i))): _log_sum(more[i]) + sure for i in range(k) if i not in here}
-        evidence |= larger
-        here = max(larger, key=lambda s: larger[s])
-        if larger[here] < _log_sum(np.array(list(evidence.values()))) + np.log(_TRIED_SET):
-            break
+    ways = {
+        kind: (float(np.log(share)), _Ways.weighed(ensemble, hanging, weigh_ins, own, log_prior))
+        for kind, (share, own) in priors.kinds.items()
+    }
+    evidence = {(kind, s): log + e for kind, (log, way) in ways.items() for s, e in way.evidence.items()}
     total = _log_sum(np.array(list(evidence.values())))
-    weights: dict[tuple[int, ...], Floats] = {}
-    for s in (s for s in sorted(evidence) if evidence[s] > total + np.log(_KEPT_SET)):
-        solved[s] = solved[s] if s in solved else solve(s)
-        at = log_prior + solved[s].log_lik
-        weights[s] = np.exp(at - _log_sum(at) + evidence[s] - total)
+    chance = {
+        kind: float(sum(np.exp(e - total) for (of, _), e in evidence.items() if of == kind)) for kind in ways
+    }
+    likeliest = max(chance, key=lambda kind: chance[kind])
+    weights: dict[tuple[str, tuple[int, ...]], Floats] = {}
+    for kind, s in sorted(evidence):
+        if chance[kind] < _KEPT_KIND and kind != likeliest:
+            continue
+        if evidence[kind, s] > total + np.log(_KEPT_SET):
+            at = log_prior + ways[kind][1].solve(s).log_lik
+            weights[kind, s] = np.exp(at - _log_sum(at) + evidence[kind, s] - total)
     grid = sum(weights.values(), np.zeros(FINE * FINE))
     coarse = _every_second(grid)
     least = _KEPT_POINT * max(float(w.max()) for w in weights.values())
-    points = {s: np.flatnonzero((w > least) & coarse) for s, w in weights.items()}
-    whole = sum(float(weights[s][points[s]].sum()) for s in weights)
+    points = {key: np.flatnonzero((w > least) & coarse) for key, w in weights.items()}
+    whole = sum(float(weights[key][points[key]].sum()) for key in weights)
     sets = tuple(
-        Conditioned(s, weights[s][points[s]] / whole, points[s], solved[s].take(points=points[s]))
-        for s in weights
+        Conditioned(
+            s,
+            ways[kind][1].priors,
+            w[points[kind, s]] / whole,
+            points[kind, s],
+            ways[kind][1].solve(s).take(points=points[kind, s]),
+        )
+        for (kind, s), w in weights.items()
     )
     grid = grid.reshape(FINE, FINE) / grid.sum()
-    return Posterior(ensemble, priors, hanging, tuple(weigh_ins), axes, grid, total, sets)
+    return Posterior(ensemble, priors, hanging, tuple(weigh_ins), axes, grid, total, chance, sets)
+
+
+@dataclass(slots=True)
+class _Ways:
+    """Sets of weigh-ins in error for one kind of piece: ln evidence of those tried, and each solved once."""
+
+    priors: ForecastPriors
+    seen: Floats
+    loss: Floats
+    effect: Floats
+    kernel: Floats
+    noise: Floats
+    solved: dict[tuple[int, ...], Normals]
+    evidence: dict[tuple[int, ...], float]
+
+    def solve(self, in_error: tuple[int, ...]) -> Normals:
+        if in_error not in self.solved:
+            grown = self.noise.copy()
+            grown[list(in_error)] += self.priors.outlier_spread_frac**2
+            cov = self.kernel + np.diag(grown)
+            self.solved[in_error] = Normals.solve(seen=self.seen, loss=self.loss, effect=self.effect, cov=cov)
+        return self.solved[in_error]
+
+    @classmethod
+    def weighed(
+        cls,
+        ensemble: Ensemble,
+        hanging: WeighIn,
+        weigh_ins: Sequence[WeighIn],
+        priors: ForecastPriors,
+        log_prior: Floats,
+    ) -> _Ways:
+        """Widen the best set by one weigh-in at a time while that is worth the trouble; all of its
+        neighbours are weighed exactly on the way."""
+        time = np.array([w.time_s for w in weigh_ins])
+        seen = 1 - np.array([w.mass_kg for w in weigh_ins]) / hanging.mass_kg
+        loss, effect = _fields(ensemble, time, hanging, priors, np.arange(FINE * FINE))
+        kernel = model_error_cov(a_s=time, b_s=time, priors=priors)
+        noise = np.array([_noise_sd(w, hanging, priors) for w in weigh_ins]) ** 2
+        found = cls(priors, seen, loss, effect, kernel, noise, {}, {})
+        wide, share, k = priors.outlier_spread_frac**2, priors.outlier_share_frac, time.size
+        evidence = found.evidence
+        here: tuple[int, ...] = ()
+        while True:
+            solved = found.solve(here)
+            sure = (k - len(here)) * float(np.log1p(-share))
+            sure += len(here) * float(np.log(share)) if here else 0.0
+            evidence[here] = _log_sum(log_prior + solved.log_lik) + sure
+            if share == 0 or len(here) == min(_MOST_IN_ERROR, k):
+                return found
+            sure += float(np.log(share) - np.log1p(-share))
+            more = log_prior + solved.with_one_more(wide=wide)
+            larger = {tuple(sorted((*here, i))): _log_sum(more[i]) + sure for i in range(k) if i not in here}
+            evidence |= larger
+            here = max(larger, key=lambda s: larger[s])
+            if larger[here] < _log_sum(np.array(list(evidence.values()))) + np.log(_TRIED_SET):
+                return found
 
 
 def _every_second(grid: Floats) -> NDArray[np.bool_]:

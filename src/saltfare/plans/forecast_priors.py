@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from saltfare.core.library import Library
 
@@ -31,11 +32,34 @@ class ForecastPriors:
     repeatability_frac: float
     outlier_share_frac: float
     outlier_spread_frac: float
+    rough_share_frac: float
+    rough_factor: float
+    unruly_share_frac: float
+    unruly_factor: float
+    unruly_time_s: float
     air_bin_s: float
     alike_humidity_frac: float
     alike_temp_c: float
     air_gap_s: float
     air_recent_s: float
+
+    @property
+    def kinds(self) -> Mapping[str, tuple[float, ForecastPriors]]:
+        """Kinds of pieces: share of each, and the priors it has. A rough one is weighed with more noise,
+        an unruly one dries further from the equations and sooner so; the rest is `usual`."""
+        usual = replace(self, rough_share_frac=0.0, unruly_share_frac=0.0)
+        rough = replace(usual, repeatability_frac=self.rough_factor * self.repeatability_frac)
+        unruly = replace(
+            usual,
+            model_error_frac=self.unruly_factor * self.model_error_frac,
+            model_error_time_s=self.unruly_time_s,
+        )
+        shares = {
+            "usual": (1 - self.rough_share_frac - self.unruly_share_frac, usual),
+            "rough": (self.rough_share_frac, rough),
+            "unruly": (self.unruly_share_frac, unruly),
+        }
+        return {kind: told for kind, told in shares.items() if told[0] > 0}
 
     @classmethod
     def from_library(cls, *, library: Library) -> ForecastPriors:
@@ -67,6 +91,11 @@ class ForecastPriors:
             repeatability_frac=number("repeatability", "fraction"),
             outlier_share_frac=number("outlier_share", "fraction"),
             outlier_spread_frac=number("outlier_spread", "fraction"),
+            rough_share_frac=number("rough_share", "fraction"),
+            rough_factor=number("rough_factor", "number"),
+            unruly_share_frac=number("unruly_share", "fraction"),
+            unruly_factor=number("unruly_factor", "number"),
+            unruly_time_s=number("unruly_time", "time"),
             air_bin_s=number("air_bin", "time"),
             alike_humidity_frac=number("alike_humidity", "fraction"),
             alike_temp_c=number("alike_temp", "temperature_difference"),

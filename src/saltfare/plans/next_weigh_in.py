@@ -56,7 +56,7 @@ def narrowing(*, found: Posterior, target_mass_kg: float, at_s: Sequence[float],
     last = found.weigh_ins[-1].time_s if found.weigh_ins else 0.0
     times = found.ensemble.time_s
     times = times[times >= last]
-    noise = np.hypot(step_kg / found.hanging.mass_kg / np.sqrt(12.0), found.priors.repeatability_frac) ** 2
+    step_frac = step_kg / found.hanging.mass_kg / np.sqrt(12.0)
     ready, ready_var, mean, var, turn, weight = ([] for _ in range(6))
     many = len(at_s)
     for s in found.sets:
@@ -73,7 +73,7 @@ def narrowing(*, found: Posterior, target_mass_kg: float, at_s: Sequence[float],
         seen = rest[:many, :many].diagonal()[:, None] + np.einsum(
             "pna,pna->na", spread[:, :many], spread[:, :many]
         )
-        seen = seen + noise
+        seen = seen + np.hypot(step_frac, s.priors.repeatability_frac) ** 2
         inside = when < times[-1]
         ready.append(when)
         ready_var.append(np.where(inside, own / slope**2, 0.0))
