@@ -471,6 +471,14 @@ ONLY_ALL = {
     ("POST", "/devices/sign-out"),
     ("POST", "/tags/address"),
     ("POST", "/labels/mug"),
+    ("POST", "/trips"),
+    *(
+        ("POST", f"/trips/{{code}}/{what}")
+        for what in (
+            *("about", "days", "party", "kitchen", "limits", "staples", "items", "cancel", "undo"),
+            *("menu", "stop", "bar", "hold", "exchange", "let-go", "commit", "release", "take"),
+        )
+    ),
     *(("POST", f"/plan-back/{what}") for what in ("wish", "drop", "room", "away", "accept")),
 }
 ACTS_ONLY_ALL = {"correct"}

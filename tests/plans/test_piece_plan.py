@@ -236,7 +236,11 @@ def test_skin_on_belly_needs_four_times_the_days() -> None:
 
 
 @settings(max_examples=20, deadline=None)
-@given(cut=st.sampled_from([r.ref.split(":")[1] for r in tables.load("cuts")]), salt=st.floats(0.025, 0.045))
+@given(
+    # poultry is asked a reason for its days in salt; that has tests of its own
+    cut=st.sampled_from([r.text("id") for r in tables.load("cuts") if r.text("id") != "turkey_breast"]),
+    salt=st.floats(0.025, 0.045),
+)
 def test_masses_at_hanging_add_up(cut: str, salt: float) -> None:
     made = plan(cut=cut, salt_frac=salt, target_loss_frac=0.15)
     hung = made.hanging

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from saltfare.core.errors import Conflict, Problem, Refused
+from saltfare.faces.door.roles import permit
 from saltfare.faces.paper.trip_sheet import trip_pdf, trip_sheet
 from saltfare.faces.trip_calendar import trip_calendar
 from saltfare.faces.web.desk import AtDesk, Desk, Typed, render
@@ -44,6 +45,7 @@ def work_out(desk: AtDesk, code: str, typed: Typed) -> Response:
 @router.post("/trips/{code}/stop")
 def stop(desk: AtDesk, code: str, typed: Typed) -> Response:
     """End the search and keep the best so far."""
+    permit(desk.request.scope, "all")
     preset = _preset(typed)
     desk.run("plan_menu", {"code": code, "preset": preset, "stop": True})
     return desk.go(f"/trips/{quote(code)}?preset={preset}#menu")
@@ -213,7 +215,9 @@ def _items(desk: Desk, code: str, *, form: Form | None = None, kept: str = "", s
 
 
 def _and_plan(desk: Desk, code: str, preset: str, before: Any = (), *, wait_s: int = _WAIT_S) -> Response:
-    """Do some commands, then work the menu out; back to the page."""
+    """Do some commands, then work the menu out; back to the page. It takes the machine's time, so it is
+    for who plans, although it changes nothing."""
+    permit(desk.request.scope, "all")
     preset = preset if preset in PRESETS else PRESETS[0]
     try:
         for action, given in before:
