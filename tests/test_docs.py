@@ -47,3 +47,12 @@ def test_the_readme_names_actions_that_exist():
     known = {action.name for action in ACTIONS}
     for name in re.findall(r"saltfare (?:schema|do) (\w+)", (ROOT / "README.md").read_text("utf-8")):
         assert name in known
+
+
+def test_the_version_is_one():
+    import tomllib
+
+    import saltfare
+
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"]
+    assert told == saltfare.__version__
