@@ -1,4 +1,4 @@
-"""Makes a release: sets its version, gathers the fragments of `changes/` into CHANGELOG.md and takes them away.
+"""Makes a release: sets its version, gathers the fragments of `changes/` into CHANGELOG.md, takes them away.
 
 python tools/release.py 0.1.0 2026-11-25
 """
