@@ -62,7 +62,7 @@ def mug(desk: AtDesk, typed: Typed) -> Response:
     return desk.go(f"/labels/{quote(code, safe='')}#mug")
 
 
-@router.post("/labels/{code}")
+@router.post("/labels/{code}/print")
 def keep(desk: AtDesk, code: str, typed: Typed) -> Response:
     """Keep that labels are printed, and what they say."""
     permit(desk.request.scope, needed(registry.get("print_labels")))
