@@ -63,9 +63,9 @@ STEW = LabelShown(
     together_salt=None,
     panel=None,
     ingredients=(
-        IngredientShown(name="pearl barley", share_frac=0.4, allergens=("barley",), unsure=False),
-        IngredientShown(name="stock paste", share_frac=0.3, allergens=("celery", "milk"), unsure=True),
-        IngredientShown(name="salt", share_frac=0.01, allergens=(), unsure=False),
+        IngredientShown(name="pearl barley", share_frac=0.4, allergens=("barley",)),
+        IngredientShown(name="stock paste", share_frac=0.3, allergens=("celery", "milk")),
+        IngredientShown(name="salt", share_frac=0.01, allergens=()),
     ),
     ingredients_printed="",
     contains=("barley", "milk", "celery"),
@@ -279,7 +279,7 @@ def test_what_people_typed_is_printed_and_nothing_else(name: str) -> None:
             "name": name,
             "maker": name,
             "unsure": (name,),
-            "ingredients": (IngredientShown(name=name, share_frac=1.0, allergens=("milk",), unsure=False),),
+            "ingredients": (IngredientShown(name=name, share_frac=1.0, allergens=("milk",)),),
             "beside": (BesideShown(name=name, mass_kg=0.03),),
             "may_hold": (("milk", name),),
         }

@@ -23,12 +23,11 @@ class NutrientLine(Frozen):
 
 
 class IngredientShown(Frozen):
-    """An ingredient with the allergens that are in it (ids), and whether it may hold others."""
+    """An ingredient with the allergens that are in it, by id."""
 
     name: str
     share_frac: float
     allergens: tuple[str, ...]
-    unsure: bool
 
 
 class Printed(Frozen):

@@ -42,7 +42,7 @@ from saltfare.journal.events_lot import STREAM, LabelPrinted
 from saltfare.journal.lot import LotState
 from saltfare.journal.lot import lot as lot_of
 from saltfare.models.composition import salt_from_sodium
-from saltfare.models.declared import Declared, Presence
+from saltfare.models.declared import Presence
 from saltfare.models.fill_line import fill_height
 
 _MUG, _ADDRESS = "mug_m3", "tag_address"
@@ -379,30 +379,14 @@ def _nutrient(content: PackContent, tracer: Tracer, nutrient: str) -> NutrientLi
     )
 
 
-def _is_unsure(told: Declared) -> bool:
-    return told.allergens is None or bool(told.allergens_unsure)
-
-
 def _ingredients(content: PackContent) -> tuple[IngredientShown, ...]:
-    known: dict[str, Declared] = {}
+    known: dict[str, frozenset[str]] = {}
     for one in content.put_in:
-        known.setdefault(one.name, one.declared)
-    out = []
-    for name, share in content.ingredients:
-        told = known.get(name)
-        out.append(
-            IngredientShown(
-                name=name,
-                share_frac=share,
-                allergens=tuple(sorted(told.allergens or ())) if told else (),
-                unsure=_is_unsure(told) if told and name in known and not _is_water(content, name) else False,
-            )
-        )
-    return tuple(out)
-
-
-def _is_water(content: PackContent, name: str) -> bool:
-    return any(one.is_water and one.name == name for one in content.put_in)
+        known[one.name] = known.get(one.name, frozenset()) | (one.declared.allergens or frozenset())
+    return tuple(
+        IngredientShown(name=name, share_frac=share, allergens=tuple(sorted(known.get(name, ()))))
+        for name, share in content.ingredients
+    )
 
 
 def _contains(context: Context, content: PackContent) -> tuple[str, ...]:
