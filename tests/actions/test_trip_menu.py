@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from dish_batches import packed
 from trip_household import ANNA, BO, DAY, STAPLES, Camp, staple
 
 from saltfare.actions.shapes import done
@@ -288,3 +289,24 @@ def test_supplies_spare_day_and_cold_are_kept(camp: Camp) -> None:
     assert load.days[0].pack.value > 0 and load.days[-1].bin.value >= 0
     # the boiling point falls with height: about a degree for each 300 m (isa_1976, iapws_if97)
     assert load.days[0].boil_c.value == pytest.approx(97.0, abs=0.2)
+
+
+def test_what_is_short_becomes_a_dish_to_make_and_a_wish_planned_back(camp: Camp) -> None:
+    # hash on the shelf, all eaten: made again it would feed them
+    batch, left = packed(camp)
+    camp.do("draw_packs", 9, code=left, packs=4, why="eaten")
+    code = camp.trip(days=2, staples=[staple("almonds", "200 g", "50 g", packs=1)])
+    shown = camp.planned(code, day=9)
+    assert shown.short
+    makes = camp.do("trip_missing", 9, code=code).makes
+    assert [make.recipe for make in makes] == [batch]
+    make = makes[0]
+    wanted = sum(one.short_kcal for one in shown.short if one.person in make.people)
+    assert (make.packs - 1) * make.kcal < wanted <= make.packs * (make.kcal + 1)
+    wish = {"recipe": make.recipe, "packs": make.packs}
+    camp.do("wish_stock", 9, name=make.name, trip=code, dish=wish)
+    plan = camp.do("back_plan", 9, trip=code)
+    want = plan.wants[0]
+    # it must be packed by the eve, and is begun before that
+    assert str(want.needed_by) == "2026-04-09" and want.missing_packs == make.packs
+    assert want.makes and all(one.start < want.needed_by for one in want.makes)

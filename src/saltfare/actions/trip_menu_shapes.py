@@ -385,13 +385,26 @@ class MissingLine(Frozen):
     ready_on: date | None
 
 
+class MakeShown(Frozen):
+    """A dish whose packs would bring what is short. recipe: code of the batch it would be made again from;
+    packs: how many would bring all of it to those who may eat it; kcal: of a pack."""
+
+    recipe: str
+    name: str
+    packs: int
+    kcal: int
+    people: tuple[str, ...]
+
+
 class MissingShown(Output):
-    """What a menu asks for and the shelf lacks. short: what nobody can say a food for: energy by person."""
+    """What a menu asks for and the shelf lacks. short: what nobody can say a food for: energy by person.
+    makes: what could be made for it, most energy in the fewest packs first."""
 
     code: str
     lines: tuple[MissingLine, ...]
     short: tuple[PersonMenuShown, ...]
     mends: tuple[Note, ...]
+    makes: tuple[MakeShown, ...] = ()
 
 
 class SheetGiven(OneTrip):

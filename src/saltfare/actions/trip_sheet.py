@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from math import ceil
 from typing import Literal
 
 from saltfare.actions.context import Context
+from saltfare.actions.pack_content import pack_content
 from saltfare.actions.trip_items import offered
 from saltfare.actions.trip_load import trip_water_fuel
 from saltfare.actions.trip_menu import explained_mends, menu
 from saltfare.actions.trip_menu_shapes import (
+    MakeShown,
     MenuGiven,
     MenuShown,
     MissingLine,
@@ -24,7 +27,9 @@ from saltfare.actions.trip_view import cautions_of
 from saltfare.actions.trips import found_trip
 from saltfare.core.errors import NotFound
 from saltfare.core.figure import Note
+from saltfare.journal.events_lot import STREAM as LOTS
 from saltfare.journal.lot import lot as lot_of
+from saltfare.journal.lot import lots
 from saltfare.journal.trip import TripState
 
 
@@ -61,7 +66,29 @@ def _missing(context: Context, state: TripState, shown: MenuShown) -> MissingSho
         lines=tuple(lines),
         short=shown.short,
         mends=explained_mends(context, state) if shown.short else (),
+        makes=_makes(context, state, shown) if shown.short else (),
     )
+
+
+def _makes(context: Context, state: TripState, shown: MenuShown) -> tuple[MakeShown, ...]:
+    """Dishes made before, each with the packs that would bring what is short to those who may eat them."""
+    short = {one.person: one.short_kcal for one in shown.short}
+    not_for = {one.item: one.not_for for one in offered(context, state).shown}
+    out: dict[str, MakeShown] = {}
+    for lot in reversed(lots(context.journal)):
+        batch, name = lot.made.dish, lot.name
+        if batch is None or lot.made.parts or name in out:
+            continue
+        kcal = pack_content(context, lot).kcal
+        refused = not_for.get(LOTS + lot.code, {})
+        people = tuple(person for person in short if person not in refused)
+        wanted = sum(short[person] for person in people)
+        if kcal is None or kcal < 1 or not wanted:
+            continue
+        out[name] = MakeShown(
+            recipe=batch, name=name, packs=ceil(wanted / kcal), kcal=round(kcal), people=people
+        )
+    return tuple(sorted(out.values(), key=lambda one: (-len(one.people), one.packs, one.name)))
 
 
 def _how(context: Context, pack: PackShown) -> Literal["buy", "make", "finish"]:
