@@ -211,3 +211,25 @@ def test_none_of_these_and_silence_are_not_the_same(site: Site) -> None:
         assert answer.status_code == 200
         shown = next(one for one in do(site, "foods").foods if one.label.name == name)
         assert shown.label.allergens == wanted
+
+
+def test_the_pages_are_well_formed_and_every_control_has_its_label(
+    site: Site, bought: str, batch: str
+) -> None:
+    for path in (
+        "/foods",
+        f"/labels/{bought}",
+        f"/labels/{batch}",
+        f"/labels/{bought}?panel=us&sheet=a4_6x3",
+    ):
+        page = site.page(path)
+        ids = [n.attrs["id"] for n in page.all() if "id" in n.attrs]
+        assert len(ids) == len(set(ids)), f"{path}: {sorted(i for i in ids if ids.count(i) > 1)}"
+        headings = [int(n.tag[1]) for n in page.all("h1", "h2", "h3", "h4")]
+        assert headings.count(1) == 1 and headings[0] == 1
+        labelled = {n.attrs.get("for") for n in page.all("label")}
+        for node in page.all("input", "select", "textarea"):
+            if node.attrs.get("type") == "hidden":
+                continue
+            inside = node.parent is not None and node.parent.tag == "label"
+            assert inside or node.attrs.get("id") in labelled or "aria-label" in node.attrs, node.attrs

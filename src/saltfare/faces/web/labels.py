@@ -59,7 +59,7 @@ def mug(desk: AtDesk, typed: Typed) -> Response:
         desk.send("set_mug", typed)
     except Refused as error:
         return _page(desk, code, desk.refused(typed, error.problems), status=422)
-    return desk.go(f"/labels/{quote(code, safe='')}#mug")
+    return desk.go(f"/labels/{quote(code, safe='')}#own-mug")
 
 
 @router.post("/labels/{code}/print")
