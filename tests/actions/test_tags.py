@@ -87,7 +87,8 @@ def test_the_week_lists_what_the_bench_lists(house: House) -> None:
 def test_a_code_is_looked_up_in_any_case_and_tells_a_lot(house: House) -> None:
     code = house.hung()
     for typed in (code, code.lower(), f"{code[:3]}-{code[3:]}", f" {code} "):
-        assert (house.do("open_code", code=typed).what, house.do("open_code", code=typed).code) == ("piece", code)
+        found = house.do("open_code", code=typed)
+        assert (found.what, found.code) == ("piece", code)
     made = LotMade(
         name="Loin, sliced",
         piece=code,

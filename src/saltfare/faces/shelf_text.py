@@ -48,7 +48,9 @@ def shelf_says(words: Words) -> dict[str, Any]:
         """Each answer there is, the worst first, and what it is about."""
         out = []
         for answer in ("does_not_meet", "cannot_tell", "meets"):
-            about = [words.t(f"shelf.about.{k}") for k, found in line.answers.items() if found.value == answer]
+            about = [
+                words.t(f"shelf.about.{k}") for k, found in line.answers.items() if found.value == answer
+            ]
             if about:
                 told = ", ".join(about)
                 out.append((answer, words.t(f"shelf.answer.{answer}", about=told[:1].upper() + told[1:])))

@@ -67,7 +67,7 @@ class PriceSet(Body, kind="price_set"):
 
 
 class FoodTold(Body, kind="lot_food_told"):
-    """What the food of one lot is, as its owner says: class, own isotherm; water, fat and salt of its mass."""
+    """What the food of one lot is, as its owner says: class, isotherm; water, fat and salt of its mass."""
 
     food: str = Field(max_length=40)
     isotherm: str | None = Field(default=None, max_length=60)
