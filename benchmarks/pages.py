@@ -72,15 +72,13 @@ def costs(house: House, address: str) -> tuple[int, float, float]:
     """The status a page answers with, what it costs first, and the least it costs again [s]."""
     with TestClient(create_app(house.context), base_url=_HERE) as client:
 
-        def asked() -> float:
-            nonlocal status
+        def once() -> tuple[int, float]:
             began = process_time()
             status = client.get(address).status_code
-            return process_time() - began
+            return status, process_time() - began
 
-        status = 0
-        first = asked()
-        return status, first, min(asked() for _ in range(AGAIN))
+        status, first = once()
+        return status, first, min(once()[1] for _ in range(AGAIN))
 
 
 def built(folder: Path) -> float:
@@ -112,11 +110,16 @@ def apart(function: Callable[..., Any], *given: Any) -> Any:
     process.start()
     found = answer.get()
     process.join()
+    if isinstance(found, Exception):
+        raise found
     return found
 
 
 def _answer(answer: SimpleQueue[Any], function: Callable[..., Any], given: tuple[Any, ...]) -> None:
-    answer.put(function(*given))
+    try:
+        answer.put(function(*given))
+    except Exception as error:
+        answer.put(error)
 
 
 def main() -> None:

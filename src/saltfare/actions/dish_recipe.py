@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
-from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from saltfare.actions.context import Context
 from saltfare.actions.own_foods import own_foods
+from saltfare.actions.worked_once import Once
 from saltfare.core import foods
 from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Measured
@@ -243,31 +243,15 @@ def _bed(start: datetime, clock: time | None, zone: ZoneInfo) -> datetime | None
     return bed if bed > start else datetime.combine(local.date() + timedelta(days=1), clock, zone)
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """A request by what it says, so that the same one is planned once."""
-
-    said: str
-    request: DishRequest
-    library: Library
-
-    def __hash__(self) -> int:
-        return hash(self.said)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Asked) and self.said == other.said
-
-
-@lru_cache(maxsize=64)
-def _planned(asked: _Asked) -> DishPlan:
-    return dish_plan(request=asked.request, library=asked.library)
+_planned: Once[DishRequest, DishPlan] = Once(
+    lambda request, library: dish_plan(request=request, library=library), most=128
+)
 
 
 def planned(context: Context, request: DishRequest) -> DishPlan:
     """The plan of a request, worked out once. Raises Refused with the fields of the dish actions."""
-    said = f"{context.library.version} {request!r}"
     try:
-        return _planned(_Asked(said, request, context.library))
+        return _planned(request, context.library)
     except Refused as refused:
         raise Refused(*renamed(refused.problems)) from None
 

@@ -14,6 +14,7 @@ from saltfare.actions.judged_items import Item, item
 from saltfare.actions.judged_known import Gathered
 from saltfare.actions.judged_shapes import CardShown, CardsShown, CriterionShown
 from saltfare.actions.shapes import Query
+from saltfare.actions.worked_once import Once
 from saltfare.core.figure import Answer, Note, Provenance, Verdict
 from saltfare.core.glossary import entry
 from saltfare.models.criteria import Card, Criteria, Criterion, Question, card
@@ -49,8 +50,11 @@ class CardGiven(Query):
 
 
 def criteria_of(context: Context) -> Criteria:
-    """The published criteria as the library holds them; a few milliseconds."""
-    return Criteria.from_library(context.library)
+    """The published criteria as the library holds them."""
+    return _criteria("all", context.library)
+
+
+_criteria: Once[str, Criteria] = Once(lambda _all, library: Criteria.from_library(library), most=4)
 
 
 def criteria_card(context: Context, given: CardGiven) -> CardsShown:

@@ -21,6 +21,7 @@ from saltfare.actions.piece_shapes import (
     lines_of,
 )
 from saltfare.actions.shapes import Command, Done, Query, Tracer, done
+from saltfare.actions.worked_once import Once
 from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.fields import Called, Measured, implausible
 from saltfare.journal import events_piece as kinds
@@ -173,6 +174,11 @@ _FIELDS = {
 }
 
 
+_planned: Once[PieceRequest, PiecePlan] = Once(
+    lambda request, library: plan_of(request=request, library=library), most=256
+)
+
+
 def planned(
     context: Context,
     begun: kinds.Started,
@@ -253,7 +259,7 @@ def planned(
         bone_in=begun.bone_in,
     )
     try:
-        return plan_of(request=request, library=context.library)
+        return _planned(request, context.library)
     except Refused as refused:
         raise Refused(*(replace(p, field=_FIELDS.get(p.field, p.field)) for p in refused.problems)) from None
     except NotFound as missing:

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from saltfare.actions.context import Context
-from saltfare.journal.events import Event
 
 
 def tails(context: Context, streams: Iterable[str]) -> dict[str, str]:
     """The hash of the last event of each stream; a version alone could be another journal's."""
-    found = {stream: context.journal.fold(stream, _tail) for stream in streams}
-    return {stream: tail for stream, tail in found.items() if tail is not None}
+    found = context.journal.tails()
+    return {stream: found[stream] for stream in streams if stream in found}
 
 
-def tails_of(context: Context, prefix: str) -> dict[str, str]:
+def tails_of(context: Context, prefix: str) -> Mapping[str, str]:
     """The same of every stream whose name begins so."""
-    return context.journal.fold_all(prefix, _tail)
-
-
-def _tail(events: tuple[Event, ...]) -> str:
-    return events[-1].hash
+    return context.journal.tails(prefix)

@@ -351,7 +351,7 @@ def _with_forebears(journal: Journal, code: str) -> PieceState | None:
     if came_of and all(fact.event.id != own[0].id for fact in effective(own)):
         return None
     if isinstance(first, handling.SplitOff):
-        before = _until(journal.events(kinds.STREAM + first.parent), own[0].seq)
+        before = _until(journal.fold(kinds.STREAM + first.parent, tuple) or (), own[0].seq)
         return piece_state((*before, *own))
     if isinstance(first, handling.TiedTogether):
         found = [_at(journal, part, own[0].seq) for part in first.parts]
@@ -361,10 +361,10 @@ def _with_forebears(journal: Journal, code: str) -> PieceState | None:
 
 def _at(journal: Journal, code: str, seq: int) -> PieceState | None:
     """A piece as it was before an event, later corrections counted."""
-    events = _until(journal.events(kinds.STREAM + code), seq)
+    events = _until(journal.fold(kinds.STREAM + code, tuple) or (), seq)
     first = events[0].body if events else None
     if isinstance(first, handling.SplitOff):
-        before = _until(journal.events(kinds.STREAM + first.parent), events[0].seq)
+        before = _until(journal.fold(kinds.STREAM + first.parent, tuple) or (), events[0].seq)
         return piece_state((*before, *events))
     return piece_state(events) if events else None
 

@@ -59,6 +59,7 @@ from saltfare.journal.events import (
     instant_text,
     uuid7,
 )
+from saltfare.journal.heads import Heads
 from saltfare.journal.lock import ProcessLock
 from saltfare.journal.migrations import STEPS, Step
 from saltfare.journal.opening import prepare
@@ -96,6 +97,7 @@ class Journal:
         self,
         path: Path,
         database: Database,
+        heads: Heads,
         lock: ProcessLock,
         *,
         read_only: bool,
@@ -105,7 +107,7 @@ class Journal:
     ) -> None:
         self.path, self.read_only, self.damage = path, read_only, damage
         self.database, self.steps = database, steps
-        self._lock, self._entropy = lock, entropy
+        self._ends, self._lock, self._entropy = heads, lock, entropy
         self._folded: dict[tuple[str, Callable[..., Any]], tuple[str, Any]] = {}
         self.readings = Readings(
             database, put=self._put, answered=self._answered, fold=self._fold, writable=self.check_writable
@@ -142,13 +144,17 @@ class Journal:
             prepare(path, lock, read_only=read_only, steps=steps)
             database = Database(path, read_only=read_only)
             damage = health.quick_faults(database)
+            heads = Heads(path, read_only=read_only)
         except BaseException:
             lock.close()
             raise
-        return cls(path, database, lock, read_only=read_only, entropy=entropy, damage=damage, steps=steps)
+        return cls(
+            path, database, heads, lock, read_only=read_only, entropy=entropy, damage=damage, steps=steps
+        )
 
     def close(self) -> None:
         """Close every connection and let go of the lock."""
+        self._ends.close()
         self.database.close()
         self._lock.close()
 
@@ -311,33 +317,50 @@ class Journal:
 
     def heads(self, prefix: str = "") -> Mapping[str, int]:
         """Stream -> version, of the streams whose name begins so."""
-        with self.database.read() as connection:
-            return self._heads(connection, prefix)
+        found = self._ends.now().streams
+        return {name: head.version for name, head in found.items() if name.startswith(prefix)}
 
     def head(self) -> int:
         """The sequence number of the last event, 0 where there is none."""
-        with self.database.read() as connection:
-            return int(connection.execute(select(func.coalesce(func.max(event_table.c.seq), 0))).scalar_one())
+        return self._ends.now().seq
 
     def head_hash(self) -> str:
         """The hash of the last event: the same for the same journal, and for no other."""
-        with self.database.read() as connection:
-            tail = self._tail(connection)
-        return tail.hash if tail else GENESIS
+        return self._ends.now().hash
 
     def stream_head(self, stream: str) -> int:
         """The version of a stream, 0 where it has no event."""
-        with self.database.read() as connection:
-            return self._version(connection, stream)
+        found = self._ends.now().streams.get(stream)
+        return found.version if found else 0
+
+    def tails(self, prefix: str = "") -> Mapping[str, str]:
+        """Stream -> hash of its last event, of the streams whose name begins so."""
+        found = self._ends.now().streams
+        return {name: head.hash for name, head in found.items() if name.startswith(prefix)}
 
     def fold(self, stream: str, build: Callable[[tuple[Event, ...]], S]) -> S | None:
         """What `build` makes of a stream's events, None where there are none; kept until they change."""
+        head = self._ends.now().streams.get(stream)
+        if head is None:
+            return None
+        known = self._folded.get((stream, build))
+        if known is not None and known[0] == head.hash:
+            made: S = known[1]
+            return made
         with self.database.read() as connection:
             return self._fold(connection, stream, build)
 
     def fold_all(self, prefix: str, build: Callable[[tuple[Event, ...]], S]) -> dict[str, S]:
         """`fold` for every stream whose name begins so, of one moment."""
-        out = {}
+        out: dict[str, S] = {}
+        for stream, mark in self.tails(prefix).items():
+            known = self._folded.get((stream, build))
+            if known is None or known[0] != mark:
+                break
+            if known[1] is not None:
+                out[stream] = known[1]
+        else:
+            return out
         with self.database.read() as connection:
             for stream in self._heads(connection, prefix):
                 made = self._fold(connection, stream, build)
