@@ -1,3 +1,3 @@
 """Saltfare: from green weight to the meal at camp."""
 
-__version__ = "0.0.1"
+__version__ = "0.1.0"
