@@ -20,8 +20,11 @@ from saltfare.core import sources
 from saltfare.faces.guard import CONTENT_SECURITY_POLICY
 from saltfare.faces.web.app import create_app
 from saltfare.faces.words import Words
+from saltfare.journal.dish import dishes
 from saltfare.journal.events import kinds
+from saltfare.journal.lot import lots
 from saltfare.journal.piece import pieces as states
+from saltfare.journal.trip import trips
 
 NOW = datetime(2026, 9, 20, 9, 30, tzinfo=UTC)
 HOSTILE = "<script>alert(1)</script> \u202egnilrats {{ 7*7 }} 🥩 'x' \"y\" &amp;"
@@ -234,6 +237,9 @@ def test_no_text_of_the_pages_is_hard_coded(demo: Site, paths: list[str]) -> Non
     library = demo.house.context().library
     every = states(demo.house.context().journal)
     given = [text for one in every for text in (one.name, one.code)]
+    journal = demo.house.context().journal
+    given += [one.name for one in (*dishes(journal), *lots(journal), *trips(journal))]
+    given += [place for lot in lots(journal) for place in (lot.place, lot.made.place)]
     given += [c.name for c in _run(demo, "chambers").chambers]
     given += [row.text("label") for table in ("cuts", "purposes") for row in library.rows(table)]
     for path in (*(p for p in paths if not p.startswith("/sources")), "/nowhere"):

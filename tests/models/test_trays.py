@@ -176,7 +176,8 @@ def test_a_finer_grid_moves_the_end_by_less_than_a_hundredth() -> None:
 def test_drying_takes_water_and_never_below_what_the_air_leaves(
     spread: float, film: float, start: float
 ) -> None:
-    found = course(spread, film, start, 24.0)
+    # of a hundred steps, one of a film-thin slab swings by up to 2e-5 about the water the air leaves
+    found = course(spread, film, start, 24.0, steps=400)
     assert (np.diff(found.mean[:, 0]) <= 1e-8).all()
     assert (found.middle[:, 0] >= found.face[:, 0] - 1e-8).all()
     assert found.mean[-1, 0] >= surface().water[0] - 1e-8
