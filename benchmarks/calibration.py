@@ -69,22 +69,15 @@ def version() -> str:
     return digest.hexdigest()[:12]
 
 
-def chamber(job: tuple[str, int]) -> list[Row]:
-    """One chamber of one world: pure, so that any executor will do."""
-    return worlds.studied(*job)
-
-
 @contextmanager
 def executor_of(workers: int, cluster: str | None) -> Iterator[Executor | None]:
     """A cluster's executor by address, a pool of processes, or none for one worker."""
     if cluster:
-        import cloudpickle
         from distributed import Client
 
-        # the workers need not have these files, only the product
-        cloudpickle.register_pickle_by_value(worlds)
-        cloudpickle.register_pickle_by_value(sys.modules[chamber.__module__])
         with Client(cluster) as client:
+            # its workers need have nothing but the product
+            client.upload_file(worlds.__file__)
             yield client.get_executor()
     elif workers > 1:
         with local_pool(workers) as pool:
@@ -115,7 +108,7 @@ def study(jobs: list[tuple[str, int]], path: Path, executor: Executor | None, ba
     todo = [job for job in jobs if job not in done]
     path.parent.mkdir(parents=True, exist_ok=True)
     began = perf_counter()
-    for i, (job, rows) in enumerate(zip(todo, map_over(executor, chamber, todo), strict=True), 1):
+    for i, (job, rows) in enumerate(zip(todo, map_over(executor, worlds.studied, todo), strict=True), 1):
         with path.open("a", encoding="utf-8") as file:
             entry = {"version": now, "world": job[0], "seed": job[1], "rows": rows}
             file.write(json.dumps(entry) + "\n")

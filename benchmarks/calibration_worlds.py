@@ -1,24 +1,25 @@
 """Invented chambers and pieces for the calibration study: one world as the priors have it, five that
 are deliberately not.
 
-A chamber is a household's own: what it shares, its hygrometer's error, its air. Each of its pieces is
-dried once as it truly dries, weighed as it is weighed, and forecast as the product would.
+A chamber is a household's own: what it shares, its hygrometer's error, its air. Its pieces are dried as
+they truly dry, those of one shape together, weighed as they are weighed, and forecast as the product would.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from saltfare.core.library import Library
-from saltfare.models.drying import GRADING, RULES, SHELLS, Air, DryingParameters, Hanging, density_additive
+from saltfare.models.drying import GRADING, RULES, SHELLS, DryingParameters, Hanging, density_additive
 from saltfare.models.drying_march import march
 from saltfare.models.drying_piece import Ratios, volume_stated
 from saltfare.models.drying_shells import Shells, shell_weights
-from saltfare.models.drying_surface import Stretches
+from saltfare.models.drying_surface import Stretches, Surface
 from saltfare.models.sorption import ProteinIsotherm
 from saltfare.plans.forecast import Forecast, forecast
 from saltfare.plans.forecast_air import AirProgramme, AirReadings, UsualAir, air_programme
@@ -78,6 +79,23 @@ class Chamber:
 
 
 @dataclass(frozen=True)
+class Hung:
+    """A piece as it is hung: as told and as it truly is, and its air, true and as read."""
+
+    cut: str
+    told: Hanging
+    truly: Hanging
+    multipliers: Floats
+    temp_c: Floats
+    rh_frac: Floats
+    readings: AirReadings
+    weighing: Weighing
+    error_frac: Floats
+    loss_frac: float
+    stage: float
+
+
+@dataclass(frozen=True)
 class Piece:
     """One piece as it truly is and as it is told."""
 
@@ -131,8 +149,14 @@ def drawn_chamber(world: str, rng: np.random.Generator) -> Chamber:
     return chamber
 
 
-def drawn_piece(world: str, chamber: Chamber, number: int, rng: np.random.Generator) -> Piece:
-    """A piece of a chamber, dried as it truly dries and weighed up to its mass."""
+def drawn_pieces(world: str, chamber: Chamber, seed: int) -> list[Piece]:
+    """The pieces of a chamber, dried as they truly dry and weighed up to their mass."""
+    chance = [np.random.default_rng([seed, WORLDS.index(world), 1 + i]) for i in range(PIECES)]
+    hung = [_hung(world, chamber, i, rng) for i, rng in enumerate(chance)]
+    return [_weighed_out(*one) for one in zip(hung, _dried(hung, chamber), chance, strict=True)]
+
+
+def _hung(world: str, chamber: Chamber, number: int, rng: np.random.Generator) -> Hung:
     cut = "round" if number % 2 == 0 else "flat"
     fat = rng.uniform(0.15, 0.25) if chamber.layered else rng.uniform(0.02, 0.10)
     salt = rng.uniform(0.025, 0.033)
@@ -147,65 +171,82 @@ def drawn_piece(world: str, chamber: Chamber, number: int, rng: np.random.Genera
     mass = float(density) * volume
     told = Hanging(shape, thick, length, width, mass, water, fat, salt, 1.0, 0.0, 2)  # type: ignore[arg-type]
 
+    own = PRIORS
+    weighing = chamber.weighing
+    if world == "prior":
+        # every kind of piece there is, each as often as it is thought to be
+        shares = [share for share, _ in PRIORS.kinds.values()]
+        own = list(PRIORS.kinds.values())[int(rng.choice(len(shares), p=shares))][1]
+        weighing = replace(weighing, repeat_frac=own.repeatability_frac)
     wide = LEVELS.odd_widening if rng.random() < LEVELS.odd_share else 1.0
-    own = chamber.spread * wide * np.sqrt(LEVELS.plain_var) * rng.standard_normal(2)
+    apart = chamber.spread * wide * np.sqrt(LEVELS.plain_var) * rng.standard_normal(2)
     # the forecast's box; what lies beyond is another study
     reach = 2.9 * np.sqrt(LEVELS.population_var + LEVELS.chamber_var + LEVELS.cut_var + LEVELS.piece_var)
-    ln = np.clip(chamber.effects[cut] + own, -reach, reach)
+    ln = np.clip(chamber.effects[cut] + apart, -reach, reach)
     rh = _wander(rng, chamber.rh_frac, 0.02, 10 * DAY)
     temp = _wander(rng, chamber.temp_c, 0.8, 10 * DAY)
+    ajar = np.zeros(EDGE_S.size, np.bool_)
     if world == "door":
         # a door left ajar for a week or two: the room's dry warm air, which no reading tells of
         begin, lasts = rng.uniform(3, 30) * DAY, rng.uniform(4, 14) * DAY
         ajar = (begin < EDGE_S) & (begin + lasts >= EDGE_S)
-        rh, temp = np.where(ajar, rh - 0.18, rh), np.where(ajar, temp + 3, temp)
     bias = chamber.bias_frac + chamber.drift_per_s * EDGE_S
-    read_rh = np.clip(rh - bias + 0.005 * rng.standard_normal(rh.size), 0.05, 0.99)
-    read_temp = temp.copy()
-    if world == "door":
-        read_rh, read_temp = read_rh + np.where(ajar, 0.18, 0.0), read_temp - np.where(ajar, 3.0, 0.0)
-        read_rh = np.clip(read_rh, 0.05, 0.99)
-    truly = replace(told, water_frac=water + PRIORS.initial_water_frac * rng.standard_normal())
-    at = np.concatenate([[0.0], EDGE_S])
-    loss = np.concatenate([[0.0], _dried(truly, chamber, np.exp(ln), temp, np.clip(rh, 0.3, 0.99))])
-    if chamber.model_error:
-        loss = loss + np.concatenate([[0.0], _model_error_root() @ rng.standard_normal(EDGE_S.size)])
-    target = min(rng.uniform(0.28, 0.38), 0.97 * float(loss[: round(105 * DAY / STEP_S)].max()))
-    hung = float(_weighed(np.array([mass]), np.zeros(1), chamber.weighing, rng)[0])
-    target_kg = hung * (1 - target)
-    ready = _crossing(at, loss, 1 - target_kg / mass)
-
+    read = np.clip(rh - bias + 0.005 * rng.standard_normal(rh.size), 0.05, 0.99)
     kept = np.ones(EDGE_S.size, np.bool_)
     if chamber.gap_share:
         days = rng.random(EDGE_S.size // 12 + 1) < chamber.gap_share
         kept = ~np.repeat(days, 12)[: EDGE_S.size]
         kept[:4] = True
-    readings = AirReadings((EDGE_S - STEP_S / 2)[kept], read_temp[kept], read_rh[kept])
+    shocks = rng.standard_normal(EDGE_S.size)
+    return Hung(
+        cut,
+        told,
+        replace(told, water_frac=water + PRIORS.initial_water_frac * rng.standard_normal()),
+        np.exp(ln),
+        np.where(ajar, temp + 3, temp),
+        np.clip(np.where(ajar, rh - 0.18, rh), 0.3, 0.99),
+        AirReadings((EDGE_S - STEP_S / 2)[kept], temp[kept], read[kept]),
+        weighing,
+        _model_error_root(own) @ shocks if chamber.model_error else np.zeros(EDGE_S.size),
+        rng.uniform(0.28, 0.38),
+        STAGES[number % len(STAGES)],
+    )
+
+
+def _weighed_out(one: Hung, dried: Floats, rng: np.random.Generator) -> Piece:
+    """A piece with its weigh-ins; dried: its loss at the ends of the stretches."""
+    mass = one.told.mass_kg
+    at = np.concatenate([[0.0], EDGE_S])
+    loss = np.concatenate([[0.0], dried + one.error_frac])
+    target = min(one.loss_frac, 0.97 * float(loss[: round(105 * DAY / STEP_S)].max()))
+    hung = float(_weighed(np.array([mass]), np.zeros(1), one.weighing, rng)[0])
+    target_kg = hung * (1 - target)
+    ready = _crossing(at, loss, 1 - target_kg / mass)
     days = [d * DAY for d in WEIGH_DAYS if d * DAY < ready]
-    stage = STAGES[number % len(STAGES)] * ready
+    stage = one.stage * ready
     last = min(np.ceil(ready / DAY) * DAY, HORIZON_S - DAY)
     times = np.array(sorted({*days, last, *([stage] if stage else [])}))
-    shown = _weighed(mass * (1 - np.interp(times, at, loss)), times, chamber.weighing, rng, mass)
-    step = chamber.weighing.told_kg
+    shown = _weighed(mass * (1 - np.interp(times, at, loss)), times, one.weighing, rng, mass)
+    step = one.weighing.told_kg
     return Piece(
-        cut,
-        replace(told, mass_kg=hung),
+        one.cut,
+        replace(one.told, mass_kg=hung),
         ready,
         target_kg,
         at,
         mass * (1 - loss),
-        readings,
+        one.readings,
         tuple(WeighIn(float(t), float(m), step) for t, m in zip(times, shown, strict=True)),
         WeighIn(0.0, hung, step),
     )
 
 
-def studied(world: str, seed: int) -> list[dict[str, float | int | str]]:
-    """Every forecast of a chamber beside what came: each piece at its stage, begun from the
-    population's belief and from what one, three and ten of the others taught."""
-    rng = np.random.default_rng([seed, WORLDS.index(world)])
-    chamber = drawn_chamber(world, rng)
-    pieces = [drawn_piece(world, chamber, i, rng) for i in range(PIECES)]
+def studied(job: tuple[str, int]) -> list[dict[str, float | int | str]]:
+    """Every forecast of a chamber, told by its world and seed, beside what came: each piece at its stage,
+    begun from the population's belief and from what one, three and ten of the others taught."""
+    world, seed = job
+    chamber = drawn_chamber(world, np.random.default_rng([seed, WORLDS.index(world)]))
+    pieces = drawn_pieces(world, chamber, seed)
     lessons = [_lesson(one, i) for i, one in enumerate(pieces)]
     rows: list[dict[str, float | int | str]] = []
     for i, one in enumerate(pieces):
@@ -312,29 +353,53 @@ def _programme(one: Piece, until_s: float, horizon_s: float) -> AirProgramme:
     return air_programme(readings=readings, usual=usual, horizon_s=horizon_s, priors=PRIORS)
 
 
-def _dried(piece: Hanging, chamber: Chamber, multipliers: Floats, temp_c: Floats, rh_frac: Floats) -> Floats:
-    """The loss at the ends of the stretches: as `models.drying.hang`, with seams of fat where asked for."""
-    one = np.ones(1)
+def _dried(pieces: Sequence[Hung], chamber: Chamber) -> list[Floats]:
+    """The loss of each at the ends of the stretches: as `models.drying.hang`, with seams of fat where
+    asked for, pieces of one shape marched together."""
+    out: dict[int, Floats] = {}
+    for shape in ("cylinder", "slab"):
+        these = [i for i, one in enumerate(pieces) if one.truly.shape == shape]
+        if not these:
+            continue
+        insides, airs, ratios = zip(*(_parts(pieces[i], chamber) for i in these), strict=True)
+        course = march(
+            shells=_shells_together(insides),
+            surfaces=_surfaces_together(airs),
+            end_time_s=EDGE_S,
+            water_ratio=np.concatenate([one.water for one in ratios]),
+            out_time_s=EDGE_S,
+            rules=RULES,
+            crust_below=chamber.parameters.body.crust_water_ratio,
+        )
+        solids = np.concatenate([one.solids_frac for one in ratios])
+        out |= dict(zip(these, (solids * np.array(course.loss)).T, strict=True))
+    return [out[i] for i in range(len(pieces))]
+
+
+def _parts(one: Hung, chamber: Chamber) -> tuple[Shells, Stretches, Ratios]:
+    """A piece as a march of one member."""
+    piece, single = one.truly, np.ones(1)
     ratios = Ratios.of(
-        water_frac=one * piece.water_frac, fat_frac=one * piece.fat_frac, salt_frac=one * piece.salt_frac
+        water_frac=single * piece.water_frac,
+        fat_frac=single * piece.fat_frac,
+        salt_frac=single * piece.salt_frac,
     )
     if chamber.layered:
         piece = replace(piece, open_frac=0.75)  # a cap of fat over a quarter of it
-    air = Air(EDGE_S, temp_c, rh_frac, np.full(EDGE_S.size, SPEED))
     surfaces = Stretches.of(
-        end_time_s=air.end_time_s,
-        temp_c=temp_c[:, None],
-        rh_frac=rh_frac[:, None],
-        speed_m_per_s=air.speed_m_per_s,
+        end_time_s=EDGE_S,
+        temp_c=one.temp_c[:, None],
+        rh_frac=one.rh_frac[:, None],
+        speed_m_per_s=np.full(EDGE_S.size, SPEED),
         piece=piece,
-        resistance_multiplier=multipliers[1:],
+        resistance_multiplier=one.multipliers[1:],
         body=chamber.parameters.body,
         protein=LEAN,
     )
     inside = Shells.of(
         piece=piece,
         ratios=ratios,
-        diffusivity_multiplier=multipliers[:1],
+        diffusivity_multiplier=one.multipliers[:1],
         parameters=chamber.parameters,
         protein=LEAN,
         weights=shell_weights(shells=SHELLS, grading=GRADING),
@@ -345,16 +410,28 @@ def _dried(piece: Hanging, chamber: Chamber, multipliers: Floats, temp_c: Floats
         drag = np.full(SHELLS, inside.drag)
         drag[[6, 11]] += 3 * np.log(3.0)
         inside = replace(inside, drag=drag)
-    course = march(
-        shells=inside,
-        surfaces=surfaces.stretch,
-        end_time_s=EDGE_S,
-        water_ratio=ratios.water,
-        out_time_s=EDGE_S,
-        rules=RULES,
-        crust_below=chamber.parameters.body.crust_water_ratio,
+    return inside, surfaces, ratios
+
+
+def _shells_together(parts: Sequence[Shells]) -> Shells:
+    """Members of pieces of their own size as one march; they share shape, law and drag."""
+
+    def member(name: str) -> Floats:
+        return np.concatenate([np.atleast_1d(getattr(one, name)) for one in parts])
+
+    names = ("span_m", "openness", "fixed_volume", "start_volume", "conductance")
+    salt = np.concatenate([one.skin.salt_ratio for one in parts])
+    return replace(
+        parts[0], **{name: member(name) for name in names}, skin=replace(parts[0].skin, salt_ratio=salt)
     )
-    return np.asarray(ratios.solids_frac * np.array(course.loss))[:, 0]
+
+
+def _surfaces_together(parts: Sequence[Stretches]) -> Callable[[int], Surface]:
+    def at(k: int) -> Surface:
+        each = [one.stretch(k) for one in parts]
+        return Surface(*(np.concatenate([getattr(s, f.name) for s in each]) for f in fields(Surface)))
+
+    return at
 
 
 def _weighed(
@@ -388,6 +465,6 @@ def _crossing(at: Floats, loss: Floats, target: float) -> float:
 
 
 @cache
-def _model_error_root() -> Floats:
-    cov = model_error_cov(a_s=EDGE_S, b_s=EDGE_S, priors=PRIORS)
+def _model_error_root(own: ForecastPriors) -> Floats:
+    cov = model_error_cov(a_s=EDGE_S, b_s=EDGE_S, priors=own)
     return np.asarray(np.linalg.cholesky(cov + 1e-12 * np.eye(len(cov))))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,7 @@ Singles = NDArray[np.float32]
 TABLE = "learning_priors"
 _SPREADS = 5  # points of Gauss and Hermite over the household's spread of pieces
 _LOWEST = -80.0  # ln likelihood below the best, where it is kept as that
-_SWEEPS, _STILL = 60, 1e-7
+_SWEEPS, _STILL = 60, 1e-5  # of the means: a hundred thousandth of a multiplier
 _DAMPING = 0.8
 _TEN_PERCENT_Z = 1.2815515655446004
 
@@ -421,6 +422,7 @@ def _blurred(one: Lesson, priors: LearningPriors, spread: float) -> Floats:
     return out
 
 
+@lru_cache(maxsize=64)
 def _blur(half_width: float, sd: float) -> Floats:
     """Matrix (61, 61): mean over a normal distribution about each point of what is known on the grid,
     each value holding for its cell and the outermost for all beyond."""
