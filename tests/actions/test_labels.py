@@ -250,3 +250,11 @@ def test_sheets_hold_their_labels(house: House) -> None:
         if sheet.page_height_m is not None and sheet.label_height_m is not None:
             tall = sheet.top_m + sheet.rows * sheet.label_height_m + (sheet.rows - 1) * sheet.gap_y_m
             assert tall <= sheet.page_height_m + 2e-4, sheet.id
+
+
+def test_a_label_of_a_dish_says_within_when_it_is_eaten_and_no_soak_that_outlasts_it(house: House) -> None:
+    """USDA, two hours between 5 and 60 °C: the pouch in hand says so, and offers no longer cold soak."""
+    shown = label(house, stew_lot(house))
+    told = [note for note in shown.cautions if note.code == "label_once_wet"]
+    assert [note.params["within_time_s"] for note in told] == [7200.0]
+    assert shown.water is not None and shown.water.cold_minutes is None

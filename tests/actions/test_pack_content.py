@@ -213,7 +213,8 @@ def test_a_dish_pack_is_its_share_of_the_batch(house: House) -> None:
     assert found.water_to_add_ml is not None and 150 < found.water_to_add_ml < 600
     assert found.minutes is not None and found.minutes_span[0] is not None
     assert found.minutes_span[0] < found.minutes
-    assert found.cold_minutes is not None and found.cold_minutes > found.minutes
+    # barley softens in cold water only long after the two hours that food may stay wet
+    assert found.cold_minutes is None
     trace = found.traces[found.trace]
     assert trace.model == "plans.dish_plan.dish_plan" and "foods:20005" in trace.rows
 

@@ -221,3 +221,53 @@ def test_a_batch_opened_under_a_wrong_code_is_told(own: tuple[Site, list[datetim
     site, _ = own
     assert site.get("/dishes/0000000").status_code == 404
     assert site.get("/dishes/12").status_code == 422
+
+
+def _first_act(page: Node) -> str:
+    return next(n.text for n in page.all("h2") if n.attrs.get("id") == "do-first")
+
+
+def test_the_bench_says_whether_the_dryer_may_stop_at_bed(own: tuple[Site, list[datetime]]) -> None:
+    site, _clock = own
+    page = _worked(site, bed="23:00", start="2026-09-20T11:30")
+    assert site.post("/dishes/start", _form(page) | {"name": "Hash"}).status_code == 200
+    code = str(_run(site, "dishes").dishes[-1].code)
+    _act(site, code, "cook", mass="1.7", mass_unit="kg")
+    cooling = site.page("/")
+    assert any(f"/dishes/{code}?act=on-trays" in a.attrs.get("href", "") for a in cooling.all("a"))
+    laid = parsed(site.get(f"/dishes/{code}", params={"act": "on-trays"}).text)
+    assert _first_act(laid) == "Lay it on the trays"
+    _act(site, code, "on-trays", mass="1.7", mass_unit="kg")
+    shown = _run(site, "dish", code=code)
+    said = {
+        "do_not_stop": "let it run: some is still wet",
+        "may_stop": "may be switched off",
+        "dry_before": "dry before it, by the late end",
+    }[shown.trays.overnight]
+    bench = site.page("/").text
+    assert f"20 September, 23:00, bed: {said}." in bench
+    assert "Nobody said it yet; it is asked once." in bench
+    # weighed without the empty trays: told at its own control, by its own name
+    answer = _act(site, code, "weigh-trays", mass="2.2 kg")
+    assert answer.status_code == 422
+    errors = next(n.text for n in parsed(answer.text).all("div") if n.attrs.get("id") == "errors")
+    assert "Empty trays: " in errors and "Hook" not in errors
+
+
+def test_what_is_dry_is_not_promised_for_later(own: tuple[Site, list[datetime]]) -> None:
+    site, clock = own
+    code = _started(site)
+    _act(site, code, "cook", mass="1.7", mass_unit="kg")
+    _act(site, code, "on-trays", mass="1.7", mass_unit="kg")
+    end = _run(site, "dish", code=code).trays.end
+    clock[0] += timedelta(hours=30)
+    assert "Dry between" not in site.page("/").text, "hours that are over"
+    assert "Dry between" not in site.page("/dishes").text
+    for hours in (0, 2):
+        clock[0] += timedelta(hours=hours)
+        grams = f"{(end.low or 0) * 1000 + 300:.0f}"
+        assert _act(site, code, "weigh-trays", mass=grams, tare="300", brittle="true").status_code == 200
+    assert _run(site, "dish", code=code).on_trays.end_point == "dry"
+    assert "Dry between" not in site.page("/").text
+    page = site.page(f"/dishes/{code}")
+    assert _first_act(page) == "Record the conditioning"

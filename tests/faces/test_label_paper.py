@@ -89,15 +89,18 @@ STEW = LabelShown(
     planning_date=date(2027, 1, 22),
     printed_on=None,
     keep="cool_dry",
-    cautions=tuple(
-        Note(code)
-        for code in (
-            "label_absorber_out",
-            "label_water_scalds",
-            "label_pouch_for_boiling_water",
-            "label_traces_not_known",
-            "label_law_first",
-        )
+    cautions=(
+        Note("label_once_wet", {"within_time_s": 7200.0}),
+        *(
+            Note(code)
+            for code in (
+                "label_absorber_out",
+                "label_water_scalds",
+                "label_pouch_for_boiling_water",
+                "label_traces_not_known",
+                "label_law_first",
+            )
+        ),
     ),
     address="http://127.0.0.1:8765",
     lacking=(),
@@ -210,6 +213,7 @@ def test_a_full_label_says_all_the_issue_asks_for() -> None:
         "22 January 2027",
         "The planning date is for planning alone",
         "cool, dry, dark",
+        "Once wet, eat it within 2 h; do not carry the rest on.",
         "Take absorber and drying bag out before the water goes in.",
         "Boiling water scalds",
         "only into a pouch made for it",

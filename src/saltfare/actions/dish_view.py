@@ -108,7 +108,8 @@ class DishGiven(Query):
 class OnTrays(Frozen):
     """The trays of a batch: the food on them now, the mass to stop at, what is still to leave.
 
-    now: as weighed last, `weighed_at`. still: None where there is nothing left to leave.
+    now: as weighed last, `weighed_at`. still: None where there is nothing left to leave. bed, overnight: when
+    somebody goes to bed and what that means for the dryer; None where the night does not matter.
     """
 
     code: str
@@ -123,6 +124,8 @@ class OnTrays(Frozen):
     dry_high: datetime | None
     end_point: str | None
     tare_kg: float | None
+    bed: datetime | None
+    overnight: str | None
 
 
 class TriedShown(Frozen):
@@ -263,6 +266,8 @@ def on_trays(state: DishState, plan: DishPlan | None) -> OnTrays | None:
         dry_high=plan.dry.high,
         end_point=plan.end_point,
         tare_kg=state.tare.value if state.tare else None,
+        bed=plan.request.bed,
+        overnight=plan.overnight,
     )
 
 

@@ -46,6 +46,7 @@ from saltfare.models.declared import Presence
 from saltfare.models.fill_line import fill_height
 
 _MUG, _ADDRESS = "mug_m3", "tag_address"
+_WET_CLOCK = "wet_clock_started"
 _LINE = ("energy", "protein", "fat", "carbohydrate", "sugars", "salt_equivalent")
 _J_PER_KCAL = 4184.0
 _KINDS: dict[str, Kind] = {
@@ -350,7 +351,7 @@ def _label(
         planning_date=planning_date,
         printed_on=printed_on,
         keep=keep,
-        cautions=_cautions(kind, water, takes, absorber),
+        cautions=_cautions(content, kind, water, takes, absorber),
         address=str(settings(context.journal).get(_ADDRESS, DEFAULT_ADDRESS)),
         lacking=tuple(lacking),
         notes=(*content.notes, *notes),
@@ -431,7 +432,9 @@ def _water(context: Context, content: PackContent, size: tuple[float, float] | N
     )
 
 
-def _cautions(kind: Kind, water: WaterShown | None, takes: bool | None, absorber: bool) -> tuple[Note, ...]:
+def _cautions(
+    content: PackContent, kind: Kind, water: WaterShown | None, takes: bool | None, absorber: bool
+) -> tuple[Note, ...]:
     codes = []
     if water is not None:
         codes += ["label_absorber_out"] if absorber else []
@@ -442,4 +445,6 @@ def _cautions(kind: Kind, water: WaterShown | None, takes: bool | None, absorber
     if kind in ("cured", "mixed"):
         codes.append("label_cured_meat")
     codes += ["label_traces_not_known", "label_law_first"]
-    return tuple(Note(code) for code in codes)
+    # the pouch in hand is all there is at camp, so its hours go on paper
+    wet = [Note("label_once_wet", one.params) for one in content.notes if one.code == _WET_CLOCK]
+    return (*wet, *(Note(code) for code in codes))

@@ -207,7 +207,10 @@ def dish_content(context: Context, state: DishState, *, pack_kg: float | None = 
     cold = None
     if plan.request.camp is not None:
         camp = replace(plan.request.camp, water_temp_c=plan.request.camp.air_temp_c)
-        cold = pouch_at(plan=plan, camp=camp, library=context.library).soft_s[1]
+        soaked = pouch_at(plan=plan, camp=camp, library=context.library)
+        # a soak that outlasts the hours it may stay wet is no way to bring it back
+        late = soaked.soft_s[2]
+        cold = soaked.soft_s[1] if late is not None and late <= soaked.eat_within_s else None
     return _made(
         context,
         each,

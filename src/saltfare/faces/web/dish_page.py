@@ -56,7 +56,10 @@ def dish_page(
     acts = [NAMES[name] for name in one.acts if name in NAMES]
     # once it is packed and tried nothing is asked of it any more
     likeliest = "" if one.state == "packed" and one.tried else acts[0] if acts else ""
-    first = act if form and act in acts else likeliest
+    if one.on_trays is not None and one.on_trays.end_point == "dry" and "condition" in acts:
+        likeliest = "condition"
+    # asked for by its address, or being put right
+    first = act if act in acts and (form or not done) else likeliest
     recorded = {entry.event_id for entry in one.log}
     run_over = one.state in ("conditioning", "packed") or bool(one.ended)
     return desk.page(
@@ -136,7 +139,14 @@ def sentence(desk: Desk, one: DishShown) -> str:
         "packs": one.packs,
     }
     trays = one.on_trays
-    if trays is not None and trays.dry_low is not None and trays.dry_high is not None:
+    # hours reckoned before they ran out say nothing any more, and what is dry is not about to be
+    if (
+        trays is not None
+        and trays.end_point != "dry"
+        and trays.dry_low is not None
+        and trays.dry_high is not None
+        and trays.dry_high > desk.context.now
+    ):
         given |= {"low": trays.dry_low, "high": trays.dry_high}
         return words.t("dish.is.on_trays_ready", **given)
     return words.t(f"dish.is.{state}", **given)
@@ -147,7 +157,7 @@ def line_said(desk: Desk, one: DishLineShown) -> str:
     words = desk.words
     state = "discarded" if one.ended else one.state.replace(" ", "_")
     given: dict[str, Any] = {"since": one.since, "packs": one.packs}
-    if one.dry_low is not None and one.dry_high is not None:
+    if one.dry_low is not None and one.dry_high is not None and one.dry_high > desk.context.now:
         return words.t("dishes.is.on_trays_ready", low=one.dry_low, high=one.dry_high, **given)
     return words.t(f"dishes.is.{state}", **given)
 

@@ -103,7 +103,7 @@ def _act(act: str) -> Callable[..., Response]:
         try:
             did = desk.send(ACTS[act], typed, **({} if act == "correct" else {"code": code}))
         except Refused as error:
-            form = desk.refused(typed, _named(error.problems), prefix=f"{act}-")
+            form = desk.refused(typed, _named(error.problems), prefix=f"{act}-", of=act)
             return dish_page(desk, code, form=form, act=act, status=422)
         except Conflict as error:
             moved = Problem("moved_on", params={"seen": error.seen, "now": error.now})
