@@ -32,6 +32,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parent))
 
 import calibration_worlds as worlds
+import published_curves
 
 from saltfare.core import tables
 from saltfare.jobs import local_pool, map_over
@@ -263,7 +264,8 @@ priors have it; with true chances a tenth of the pieces lies in each tenth.
 
 ## Every figure
 {shown(lines)}
-"""
+
+{published_curves.section(published_curves.study())}"""
 
 
 def table(lines: list[Row], command: str) -> tuple[str, str]:

@@ -1,10 +1,12 @@
 """Simulation-based calibration (Talts et al. 2018, arXiv:1804.06788): what was drawn from the prior lies
-evenly in its posterior. The drying world is made up, in closed form, and as bent as it is."""
+evenly in its posterior: in a made-up drying world, in closed form and as bent as the real one, and with the
+drying model itself."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
+import test_forecast_drying as drying
 from forecast_world import DAY, WHOLE, programme, truth, weighed, world
 from scipy import stats
 
@@ -46,22 +48,26 @@ def drawn(rng):
     return z, M0 * (1 - loss[-1]), WeighIn(0.0, round(float(hung), 3), 0.001), weighed(DAYS, masses)
 
 
+def ranks_of(found, z, mass):
+    """Place of the truth in a posterior, 0 to 1: two multipliers and the mass ahead."""
+    row = []
+    for k in (0, 1):
+        axis = found.axes[k] / (found.axes[k][-1] / HALF)
+        cumulated = np.cumsum(found.grid_weight.sum(axis=1 - k))
+        edges = np.append(axis - (axis[1] - axis[0]) / 2, HALF)
+        row.append(np.interp(z[k], edges, np.append(0.0, cumulated)))
+    mean, sd, weight = found.predict_mass(at_s=np.array([AHEAD * DAY]))
+    row.append(float(mixture_cdf(at=np.array([mass]), mean=mean, sd=sd, weight=weight)[0]))
+    return row
+
+
 def ranks(count, seed):
-    """Place of the truth in its posterior, 0 to 1: two multipliers and the mass ahead."""
     rng = np.random.default_rng(seed)
     out = []
     for _ in range(count):
         z, mass, hanging, weigh_ins = drawn(rng)
         found = posterior(ensemble=ENS, hanging=hanging, weigh_ins=weigh_ins, priors=WHOLE)
-        row = []
-        for k in (0, 1):
-            axis = found.axes[k] / (found.axes[k][-1] / HALF)
-            cumulated = np.cumsum(found.grid_weight.sum(axis=1 - k))
-            edges = np.append(axis - (axis[1] - axis[0]) / 2, HALF)
-            row.append(np.interp(z[k], edges, np.append(0.0, cumulated)))
-        mean, sd, weight = found.predict_mass(at_s=np.array([AHEAD * DAY]))
-        row.append(float(mixture_cdf(at=np.array([mass]), mean=mean, sd=sd, weight=weight)[0]))
-        out.append(row)
+        out.append(ranks_of(found, z, mass))
     return np.array(out)
 
 
@@ -86,6 +92,37 @@ def test_the_check_would_notice_bands_that_are_too_narrow():
     found = ranks(150, 11)
     squeezed = stats.norm.cdf(1.5 * stats.norm.ppf(np.clip(found, 1e-6, 1 - 1e-6)))
     assert all(stats.kstest(column, "uniform").pvalue < 0.05 for column in squeezed.T[2:])
+
+
+@pytest.mark.deep
+def test_ranks_are_even_on_the_drying_model_itself():
+    """Every draw dried by the model, all it holds doubtful drawn; the posterior has its 281 members only."""
+    count = 600
+    rng = np.random.default_rng(21)
+    z = rng.standard_normal((7, count))
+    z[:2] = stats.truncnorm(-HALF, HALF).rvs((2, count), random_state=rng)
+    at = np.append(DAYS, AHEAD) * DAY
+    dried = np.concatenate([drying.direct(at, part) for part in np.array_split(z[:6], 6, axis=1)], axis=1)
+    of_kind = list(WHOLE.kinds.values())
+    which = rng.choice(len(of_kind), count, p=[share for share, _ in of_kind])
+    out = []
+    for j in range(count):
+        own = of_kind[which[j]][1]
+        cov = model_error_cov(a_s=at, b_s=at, priors=own)
+        loss = dried[:, j] + np.linalg.cholesky(cov + 1e-14 * np.eye(at.size)) @ rng.standard_normal(at.size)
+        noise = own.repeatability_frac * rng.standard_normal(DAYS.size)
+        gross = rng.random(DAYS.size) < WHOLE.outlier_share_frac
+        noise += gross * WHOLE.outlier_spread_frac * rng.standard_normal(DAYS.size)
+        hung = round(drying.M0 * (1 + own.repeatability_frac * z[6, j]), 3)
+        masses = np.maximum(np.round(drying.M0 * (1 - loss[:-1] + noise), 3), 0.01)
+        found = posterior(
+            ensemble=drying.round_ensemble(),
+            hanging=WeighIn(0.0, hung, 0.001),
+            weigh_ins=weighed(DAYS, masses),
+            priors=WHOLE,
+        )
+        out.append(ranks_of(found, z[:2, j], drying.M0 * (1 - loss[-1])))
+    check(np.array(out), 1e-3)
 
 
 # ---- the posterior against sampling everything (Foreman-Mackey et al. 2013, emcee 3) --------------
