@@ -12,10 +12,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from page_site import Node, Site, controls, filled, parsed, running
 
 from saltfare.actions import registry
+from saltfare.actions.piece_forecast import cast
 from saltfare.core import sources
 from saltfare.faces.guard import CONTENT_SECURITY_POLICY
 from saltfare.faces.web.app import create_app
@@ -23,8 +25,11 @@ from saltfare.faces.words import Words
 from saltfare.journal.dish import dishes
 from saltfare.journal.events import kinds
 from saltfare.journal.lot import lots
+from saltfare.journal.piece import State
 from saltfare.journal.piece import pieces as states
 from saltfare.journal.trip import trips
+from saltfare.plans.forecast_mixture import mixture_quantiles
+from saltfare.plans.forecast_posterior import posterior
 
 NOW = datetime(2026, 9, 20, 9, 30, tzinfo=UTC)
 HOSTILE = "<script>alert(1)</script> \u202egnilrats {{ 7*7 }} 🥩 'x' \"y\" &amp;"
@@ -132,6 +137,33 @@ def test_the_demo_holds_everything_that_can_happen_to_a_piece(demo: Site) -> Non
 
 
 # form
+
+
+def test_a_piece_of_the_demo_starts_wiser_than_the_first_of_its_chamber(demo: Site) -> None:
+    context = demo.house.context()
+    told = {}
+    for one in states(context.journal):
+        made = cast(context, one) if one.state is State.HANGING else None
+        for note in made.forecast.notes if made else ():
+            if note.code == "begun_from_others" and note.params["in_chamber"]:
+                told[one.code] = (made, note)
+    assert told
+    for code, (made, note) in told.items():
+        page = " ".join(demo.get(f"/pieces/{code}").text.split())
+        assert " ".join(Words().note(note).split()) in page
+        widths = []
+        for belief in (None, made.belief):
+            found = posterior(
+                ensemble=made.run.ensemble,
+                hanging=made.hanging,
+                weigh_ins=(),
+                priors=made.priors,
+                belief=belief,
+            )
+            mean, sd, weight = found.predict_mass(at_s=np.array([30.0 * 86400]))
+            low, high = mixture_quantiles(mean=mean, sd=sd, weight=weight, levels=(0.1, 0.9))
+            widths.append(float(high[0] - low[0]))
+        assert widths[1] < 0.9 * widths[0]
 
 
 def test_every_page_is_well_formed_and_labelled(demo: Site, paths: list[str]) -> None:
