@@ -9,7 +9,7 @@ from pydantic import Field
 
 from saltfare.actions.piece_shapes import MixGiven
 from saltfare.actions.shapes import Output, Query
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.core.figure import Note
 
 Level = Literal["level_low", "level_mid", "level_high"]
@@ -49,7 +49,7 @@ class DishGiven(Frozen):
 class WishFields(Frozen):
     """A cured cut or a dish, by a day or for a trip: packed the day before it leaves."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     cured: CuredGiven | None = None
     dish: DishGiven | None = None
     needed_by: date | None = None

@@ -14,7 +14,7 @@ from saltfare.actions.money import Price
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.actions.shelf_shapes import Packs, PlaceName, instant_of, not_ahead, told_place
 from saltfare.core.errors import Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import CalledLong, Frozen, Measured, Quantity
 from saltfare.journal import events_shelf as kinds
 from saltfare.journal.events import Body
 from saltfare.journal.events_lot import STREAM, LotMade, Sealed
@@ -43,7 +43,7 @@ class LabelGiven(Frozen):
     empty list where the label says there are none. holds: what ways of eating leave out, likewise.
     """
 
-    name: str = Field(min_length=1, max_length=120)
+    name: CalledLong
     what: kinds.BoughtKind = "meal"
     mass: NetMass
     per: Literal["pack", "100_g"] = "100_g"

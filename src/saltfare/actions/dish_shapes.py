@@ -12,7 +12,7 @@ from saltfare.actions.dish_recipe import amount_of, food_known, lines_checked
 from saltfare.actions.money import Price
 from saltfare.actions.shapes import Command
 from saltfare.core.errors import Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Frozen, MayBeCalled, Measured, Quantity
 from saltfare.journal import events_dish as kinds
 
 Edible = Annotated[Measured, Quantity("edible_share")]
@@ -32,7 +32,7 @@ class LineGiven(Frozen):
     """
 
     food: str | None = Field(default=None, max_length=64)
-    name: str = Field(default="", max_length=120)
+    name: MayBeCalled = ""
     amount: str = Field(max_length=64)
     edible: Edible | None = None
     cooking: str = Field(default="", max_length=60)

@@ -16,7 +16,7 @@ from saltfare.actions.dish_stages import found, open_to
 from saltfare.actions.dish_view import course_of, taught_of
 from saltfare.actions.shapes import Command, Done, Query, done
 from saltfare.core.errors import Refused
-from saltfare.core.fields import implausible
+from saltfare.core.fields import Called, implausible
 from saltfare.journal import events_dish as kinds
 from saltfare.models import dish as dishes
 from saltfare.plans.dish_plan_parts import DishPlan
@@ -32,7 +32,7 @@ class PlanDishGiven(DishFields, Query):
 class StartDishGiven(DishFields, Command):
     """A batch of a dish to start, under a name."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
 
 
 class ChangeGiven(DishFields, OneDish):
@@ -42,7 +42,7 @@ class ChangeGiven(DishFields, OneDish):
 class AgainGiven(OneDish):
     """The batch a new one is to be like. name: as the old one where it is left out."""
 
-    name: str | None = Field(default=None, min_length=1, max_length=80)
+    name: Called | None = None
     start: AwareDatetime | None = None
 
 

@@ -19,7 +19,7 @@ from saltfare.actions.piece_stages import repeated
 from saltfare.actions.piece_work import doubt
 from saltfare.actions.shapes import Done, done
 from saltfare.core.errors import NotFound, OutOfRange, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.core.figure import Note
 from saltfare.journal import events_dish as kinds
 from saltfare.journal import events_judged as judged
@@ -134,7 +134,7 @@ class PackedPortion(Frozen):
     packs: int = Field(ge=1, le=500)
     mass: PackMass
     sealed: lots.Sealed
-    place: str = Field(min_length=1, max_length=80)
+    place: Called
     film: str = Field(default="", max_length=80)
     takes_boiling_water: bool | None = None
     absorber: Annotated[Measured, Quantity("absorber_capacity")] | None = None

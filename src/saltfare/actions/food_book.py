@@ -15,7 +15,7 @@ from saltfare.actions.find_food import FoodGiven, FoodsFound, find_food
 from saltfare.actions.own_foods import label_of, own_foods
 from saltfare.actions.shapes import Command, Done, Output, Query, Tracer, done
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import CalledLong, Frozen, Measured, Quantity
 from saltfare.core.figure import Figure
 from saltfare.core.foods import groups
 from saltfare.core.tables import Row
@@ -71,7 +71,7 @@ class KeepFoodGiven(Command):
     """
 
     food: str | None = Field(default=None, max_length=64)
-    name: str = Field(min_length=1, max_length=120)
+    name: CalledLong
     group: str = Field(default="", max_length=2)
     law: Literal["us", "eu"] = "eu"
     per: Literal["100_g", "serving"] = "100_g"

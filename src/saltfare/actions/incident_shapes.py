@@ -9,7 +9,7 @@ from pydantic import AwareDatetime, Field
 
 from saltfare.actions.judged_shapes import CriterionShown, PlaceTemperature, ReadingGiven, TemperatureError
 from saltfare.actions.shapes import Command, Done, Output, Query
-from saltfare.core.fields import Frozen
+from saltfare.core.fields import Called, Frozen
 from saltfare.core.figure import Answer, Note
 from saltfare.journal import events_judged as judged
 
@@ -23,7 +23,7 @@ class IncidentGiven(Command):
     where the journal does not know.
     """
 
-    place: str = Field(min_length=1, max_length=80)
+    place: Called
     what: judged.What
     since: AwareDatetime
     until: AwareDatetime | None = None

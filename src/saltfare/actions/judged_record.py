@@ -41,7 +41,7 @@ from saltfare.actions.piece_shapes import Thickness
 from saltfare.actions.piece_work import doubt
 from saltfare.actions.shapes import Done
 from saltfare.core.errors import OutOfRange, Problem, Refused
-from saltfare.core.fields import Measured
+from saltfare.core.fields import MayBeCalled, Measured
 from saltfare.journal import events_judged as judged
 from saltfare.journal.events import Body
 from saltfare.models.criteria import Question
@@ -166,7 +166,7 @@ class ParasiteGiven(OneItem):
     """Frozen against parasites, or not: the warmest reading of the whole time, from when to when."""
 
     frozen: bool
-    place: str = Field(default="", max_length=80)
+    place: Annotated[MayBeCalled, Field(max_length=80)] = ""
     begun: AwareDatetime | None = None
     ended: AwareDatetime | None = None
     warmest: FreezerTemperature | None = None
@@ -180,7 +180,7 @@ class ActedGiven(OneItem):
 
     question: Question
     done: judged.Acted
-    receiver: str = Field(default="", max_length=120)
+    receiver: MayBeCalled = ""
     packs: Annotated[int | None, Field(ge=1, le=500)] = None
     packing: Literal["air", "vacuum", "absorber", "hermetic"] | None = None
     kept: Literal["warm", "chilled", "frozen"] | None = None

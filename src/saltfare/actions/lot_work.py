@@ -26,7 +26,7 @@ from saltfare.actions.shelf_shapes import (
     told_place,
 )
 from saltfare.core.errors import Conflict, Problem, Refused
-from saltfare.core.fields import Frozen
+from saltfare.core.fields import CalledLong, Frozen, MayBeCalled
 from saltfare.core.figure import Note
 from saltfare.journal.events import Body
 from saltfare.journal.events_lot import (
@@ -51,7 +51,7 @@ class DrawGiven(OneLot):
     packs: Packs
     why: Literal["opened", "eaten", "given_away", "thrown_out", "lost"]
     reason: str = Field(default="", max_length=1000)
-    receiver: str = Field(default="", max_length=120)
+    receiver: MayBeCalled = ""
 
 
 class FinishGiven(OneLot):
@@ -105,13 +105,13 @@ class StoreGiven(Command):
     packs of one size; printed_on: a date its maker printed on it; price: of one pack.
     """
 
-    name: str = Field(min_length=1, max_length=120)
+    name: CalledLong
     packs: Packs
     mass: PackMass
     sealed: Sealed
     place: PlaceName = ""
     packed_on: date
-    maker: str = Field(default="", max_length=120)
+    maker: MayBeCalled = ""
     printed_on: date | None = None
     price: Price | None = None
 

@@ -12,7 +12,7 @@ from saltfare.actions.context import Context
 from saltfare.actions.pouch_shapes import Fat
 from saltfare.actions.shapes import Command, Done, Output, Query, Tracer, done
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.core.figure import Figure, Note
 from saltfare.core.tables import Row
 from saltfare.journal.events_pouch import ISOTHERM, IsothermKept, Pair
@@ -43,7 +43,7 @@ class FitGiven(Query):
 class KeepIsothermGiven(Command):
     """Pairs to keep under a name."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     like: str = Field(max_length=40)
     fat: Fat | None = None
     temperature: Annotated[Measured, Quantity("sample_temperature")]

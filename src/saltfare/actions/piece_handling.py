@@ -37,7 +37,7 @@ class DrainGiven(OnePiece):
 class RestGiven(OnePiece):
     """Laid to equalise, in a place. sealed: wrapped so that it loses nothing meanwhile."""
 
-    place: str = Field(min_length=1, max_length=80)
+    place: Called
     temperature: Annotated[Measured, Quantity("rest_temperature")] | None = None
     sealed: bool
 
@@ -127,7 +127,7 @@ class Portion(Frozen):
     packs: int = Field(ge=1, le=500)
     mass: Annotated[Measured, Quantity("pack_mass")]
     sealed: lots.Sealed
-    place: str = Field(min_length=1, max_length=80)
+    place: Called
 
 
 class TakeDownGiven(OnePiece):

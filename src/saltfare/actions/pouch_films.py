@@ -11,7 +11,7 @@ from saltfare.actions.context import Context
 from saltfare.actions.pack_pouch import film_named
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.journal.events_pouch import FILM, FilmKept
 from saltfare.journal.pouch import films as own_films
 from saltfare.models.air import saturation_pressure_ashrae
@@ -73,7 +73,7 @@ def films(context: Context, given: FilmsGiven) -> FilmsShown:
 class KeepFilmGiven(Command):
     """A film as its maker prints it: g of water and cm3 of oxygen through a square metre in a day."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Called
     vapour: Annotated[Measured, Quantity("film_vapour_rate")]
     test_temperature: Annotated[Measured, Quantity("test_temperature")]
     test_humidity: Annotated[Measured, Quantity("test_humidity")]

@@ -23,7 +23,7 @@ from saltfare.actions.pack_pouch import film_named
 from saltfare.actions.pouch_shapes import PartGiven, PartMass, Temperature, lot_named, part_foods
 from saltfare.actions.shapes import Command, Done, Output, Query, Tracer, done
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, CalledLong, Frozen, Measured, Quantity
 from saltfare.core.figure import Answer, Figure, Note, joint_answer
 from saltfare.journal import events_lot as lots
 from saltfare.journal.events import Body
@@ -259,11 +259,11 @@ class PouchGiven(Frozen):
 class MixPackGiven(Command):
     """Packs mixed from lots of the shelf, so much of each in every pack; whole packs are opened for it."""
 
-    name: str = Field(min_length=1, max_length=120)
+    name: CalledLong
     packs: int = Field(ge=1, le=200)
     parts: tuple[DrawnPart, ...] = Field(min_length=1, max_length=8)
     sealed: lots.Sealed
-    place: str = Field(min_length=1, max_length=80)
+    place: Called
     packed_on: date | None = None
     pouch: PouchGiven | None = None
 

@@ -12,7 +12,7 @@ from saltfare.actions.context import Context
 from saltfare.actions.pack_food import FOODS, Food, food_as_said, foods_of
 from saltfare.actions.pack_place import RULES
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Frozen, MayBeCalled, Measured, Quantity
 from saltfare.journal.codes import parse_code
 from saltfare.journal.lot import LotState
 from saltfare.journal.lot import lot as lot_of
@@ -34,7 +34,7 @@ class PartGiven(Frozen):
     """
 
     code: str | None = Field(default=None, max_length=40)
-    name: str = Field(default="", max_length=80)
+    name: Annotated[MayBeCalled, Field(max_length=80)] = ""
     food: str | None = Field(default=None, max_length=40)
     isotherm: str | None = Field(default=None, max_length=60)
     mass: PartMass

@@ -13,7 +13,7 @@ from saltfare.actions.money import Price
 from saltfare.actions.pouch_shapes import lot_named
 from saltfare.actions.shapes import Command, Done, Output, Query, done
 from saltfare.core.errors import NotFound, Problem, Refused
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Frozen, MayBeCalled, Measured, Quantity
 from saltfare.journal.chamber import chambers
 from saltfare.journal.codes import parse_code
 from saltfare.journal.events_lot import STREAM
@@ -57,7 +57,7 @@ class SetPriceGiven(Command):
     where nobody said."""
 
     what: PriceOf
-    name: str = Field(default="", max_length=80)
+    name: Annotated[MayBeCalled, Field(max_length=80)] = ""
     price: Price | None = None
     mass: Annotated[Measured, Quantity("price_mass")] | None = None
     energy: Annotated[Measured, Quantity("energy_a_day")] | None = None

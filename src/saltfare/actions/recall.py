@@ -13,7 +13,7 @@ from saltfare.actions.judged_incident import incident_facts, receivers
 from saltfare.actions.judged_items import Item, item, items, key_of_place, stays, told_of, touched
 from saltfare.actions.shapes import Output, Query
 from saltfare.core.errors import Problem, Refused
-from saltfare.core.fields import Frozen
+from saltfare.core.fields import Called, Frozen
 from saltfare.journal import events_handling as handling
 from saltfare.journal import events_judged as judged
 from saltfare.journal import events_lot as lots
@@ -27,7 +27,7 @@ class RecallGiven(Query):
     """
 
     mix: str | None = Field(default=None, min_length=1, max_length=120)
-    place: str | None = Field(default=None, min_length=1, max_length=80)
+    place: Called | None = None
     code: str | None = Field(default=None, max_length=40)
     event_id: str | None = Field(default=None, max_length=40)
     incident: str | None = Field(default=None, max_length=40)

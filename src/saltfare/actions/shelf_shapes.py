@@ -12,7 +12,7 @@ from pydantic_core import PydanticCustomError
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.core.errors import Conflict, Problem, Refused
-from saltfare.core.fields import Measured, Quantity
+from saltfare.core.fields import MayBeCalled, Measured, Quantity
 from saltfare.journal.codes import parse_code
 from saltfare.journal.events import Body
 from saltfare.journal.events_lot import STREAM
@@ -50,7 +50,7 @@ def _schema(least: int) -> WithJsonSchema:
 Packs = Annotated[int, _whole(1), _schema(1)]
 Counted = Annotated[int, _whole(0), _schema(0)]
 PackMass = Annotated[Measured, Quantity("pack_mass")]
-PlaceName = Annotated[str, Field(max_length=80)]
+PlaceName = Annotated[MayBeCalled, Field(max_length=80)]
 Code = Annotated[str, Field(max_length=60)]
 
 

@@ -17,7 +17,7 @@ from saltfare.actions.piece_work import doubt
 from saltfare.actions.shapes import Command, Done, Output, Query, Tracer, done
 from saltfare.actions.shelf_shapes import Code, PackMass, Packs, PlaceName, found_lot, not_ahead, told_place
 from saltfare.core.errors import Problem, Refused
-from saltfare.core.fields import Frozen
+from saltfare.core.fields import CalledLong, Frozen, MayBeCalled
 from saltfare.core.figure import Figure, Note
 from saltfare.journal import events_shelf as kinds
 from saltfare.journal.codes import parse_code
@@ -50,7 +50,7 @@ class CameGiven(Frozen):
     counted from the day of the swap. product: the key of a bought one, whose label it has.
     """
 
-    name: str = Field(min_length=1, max_length=120)
+    name: CalledLong
     packs: Packs
     mass: PackMass
     sealed: Sealed
@@ -65,7 +65,7 @@ class CameGiven(Frozen):
 class SwapGiven(Command):
     """A swap: with whom, what goes, what comes, what was handed over with ours and received with theirs."""
 
-    partner: str = Field(default="", max_length=120)
+    partner: MayBeCalled = ""
     went: tuple[WentGiven, ...] = Field(default=(), max_length=12)
     came: tuple[CameGiven, ...] = Field(default=(), max_length=12)
     handed: tuple[kinds.HandedOver, ...] = Field(default=(), max_length=8)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Literal, Protocol
+from typing import Annotated, Literal, Protocol
 
 from pydantic import Field
 
@@ -12,6 +12,7 @@ from saltfare.actions.context import Context
 from saltfare.actions.shapes import Command, Done, done
 from saltfare.actions.shelf_shapes import Code
 from saltfare.core.errors import NotFound, Problem, Refused
+from saltfare.core.fields import MayBeCalled
 from saltfare.journal.codes import parse_code
 from saltfare.journal.dish import dish
 from saltfare.journal.events_dish import STREAM as DISHES
@@ -42,7 +43,7 @@ class TastingGiven(Command):
 
     code: Code | None = None
     product: str | None = Field(default=None, max_length=64)
-    who: str = Field(default="", max_length=80)
+    who: Annotated[MayBeCalled, Field(max_length=80)] = ""
     liked: Literal["disliked", "so_so", "liked", "loved"] | None = None
     too_wet: bool | None = None
     hard_in_the_middle: bool | None = None

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from saltfare.actions.money import Price
 from saltfare.actions.shapes import Command, Output, Query
-from saltfare.core.fields import Frozen, Measured, Quantity
+from saltfare.core.fields import Called, CalledLong, Frozen, Measured, Quantity
 from saltfare.core.figure import Figure, Note
 from saltfare.journal import events_trip as kinds
 from saltfare.journal.trip import TripStand
@@ -39,7 +39,7 @@ class PlanTripGiven(Command):
     tell it anew."""
 
     code: Code | None = None
-    name: str = Field(min_length=1, max_length=120)
+    name: CalledLong
     departure: date
     day: AirDay
     night: AirNight
@@ -95,7 +95,7 @@ class SetDaysGiven(ForTrip):
 class PersonGiven(Frozen):
     """One of the party. likes: item -> -1, 0 or 1."""
 
-    name: str = Field(min_length=1, max_length=60)
+    name: Annotated[Called, Field(max_length=60)]
     sex: Literal["female", "male"]
     age: Annotated[Measured, Quantity("person_age")]
     height: Annotated[Measured, Quantity("person_height")]

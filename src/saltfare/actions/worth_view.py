@@ -14,7 +14,7 @@ from saltfare.actions.pack_worth import PackWorth, pack_worth
 from saltfare.actions.pouch_shapes import lot_named
 from saltfare.actions.shapes import Output, Query, Tracer
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
-from saltfare.core.fields import Frozen
+from saltfare.core.fields import Frozen, MayBeCalled
 from saltfare.core.figure import Figure, Note
 from saltfare.journal.lot import LotState, lots
 from saltfare.models.declared import Presence
@@ -94,7 +94,7 @@ class SwapGiven(Query):
     cost: Price | None = None
     elsewhere: Price | None = None
     other: str | None = Field(default=None, max_length=40)
-    other_name: str = Field(default="", max_length=120)
+    other_name: MayBeCalled = ""
     other_home_cured: bool = False
     other_cost: Price | None = None
     other_elsewhere: Price | None = None

@@ -155,7 +155,8 @@ def _error(problem: Problem) -> PydanticCustomError:
 _TURNING = frozenset({"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
 
 
-def _called(text: str) -> str:
+def one_line(text: str) -> str:
+    """What can be seen of a text, on one line; empty where nothing can."""
     kept = (
         ch
         for ch in text
@@ -163,13 +164,24 @@ def _called(text: str) -> str:
         or (unicodedata.category(ch) != "Cc" and unicodedata.bidirectional(ch) not in _TURNING)
     )
     clean = " ".join("".join(kept).split())
-    if not any(ch.isprintable() for ch in clean.replace(" ", "")):
+    return clean if any(ch.isprintable() for ch in clean.replace(" ", "")) else ""
+
+
+def _called(text: str) -> str:
+    clean = one_line(text)
+    if not clean:
         raise _error(Problem("empty"))
     return clean
 
 
 Called = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_called)]
 """What a person calls something: one line that can be seen, read and printed."""
+
+CalledLong = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_called)]
+"""The same of what is printed on a label, which may be longer."""
+
+MayBeCalled = Annotated[str, Field(max_length=120), AfterValidator(one_line)]
+"""The same where nothing need be said: empty where there is nothing to read."""
 
 _PYDANTIC_CODES = {
     "missing": "missing",
