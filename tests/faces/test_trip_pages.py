@@ -187,3 +187,43 @@ def test_nobody_can_write_into_the_page(site: Site):
     answer = site.send(site.page("/trips/new"), "/trips", about)
     assert answer.status_code == 200 and "<script>alert" not in answer.text
     assert "<script>alert" not in site.get("/trips").text
+
+
+def test_the_sheet_says_who_eats_what_not_and_who_has_nothing(site: Site):
+    """Nobody at camp reads a code, or takes a blank supper for one that was forgotten."""
+    about = {"name": "Short (invented)", "departure": "2026-09-12", "day": "18", "night": "6"}
+    made = re.search(r"/trips/(\w+)/days", str(site.send(site.page("/trips/new"), "/trips", about).url))
+    assert made
+    code = made[1]
+    # the ground and life at home nobody chose are those that are taken where nothing is said
+    asked = site.page(f"/trips/{code}/days").all("select")
+    terrain = next(n for n in asked if n.attrs["name"] == "days.0.terrain")
+    assert [o.attrs["value"] for o in terrain.all("option") if "selected" in o.attrs] == ["dirt_road"]
+    level = next(n for n in site.page(f"/trips/{code}/party").all("select"))
+    assert [o.attrs["value"] for o in level.all("option") if "selected" in o.attrs] == ["active"]
+    context = site.house.context
+    day = {"walking": "9 km", "sittings": [{"name": "breakfast"}]}
+    run("set_days", context(), {"code": code, "days": [day]})
+    body = {"sex": "female", "age": 40, "height": "170 cm", "mass": "66 kg"}
+    bo = {"name": "Bo", "eats_no": {"diets": ["no_gluten"], "allergens": ["milk"], "ingredients": ["garlic"]}}
+    run("set_party", context(), {"code": code, "people": [body | {"name": "Ida"}, body | bo]})
+    kitchen = {"pots": 1, "pot": "2 l", "stove": "gas_bare", "fuel": "isobutane"}
+    run("set_kitchen", context(), {"code": code, **kitchen})
+    run("set_staples", context(), {"code": code, "staples": [STAPLES[0]]})
+    items = site.page(f"/trips/{code}/items").text
+    assert "Not for Bo, who eats no gluten." in items and "excluded" not in items
+    site.send(site.page(f"/trips/{code}"), f"/trips/{code}/menu", {"preset": "lightest"})
+    worked_out(site, code)
+    answer = site.send(
+        site.page(f"/trips/{code}?preset=lightest"), f"/trips/{code}/commit", {"short": "true"}
+    )
+    assert "The menu is decided" in parsed(answer.text).text, parsed(answer.text).text[:600]
+    paper = " ".join(Paper(site.get(f"/trips/{code}/sheet.pdf").content).text().split())
+    phone = parsed(site.get(f"/trips/{code}/sheet.html").text).text
+    for sheet in (paper.replace("\u200b", ""), phone):
+        assert "Bo: no gluten, no milk, no garlic." in sheet
+        assert "Nothing as a meal for Bo." in sheet
+        assert "before anyone eats: cereals containing gluten, oats." in sheet
+        assert "gluten_cereals" not in sheet
+    unfolded = site.get(f"/trips/{code}/days.ics").text.replace("\r\n ", "")
+    assert "Nothing as a meal for Bo." in unfolded

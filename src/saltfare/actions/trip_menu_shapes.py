@@ -11,7 +11,7 @@ from saltfare.actions.shapes import Done, Output
 from saltfare.actions.trip_shapes import ForTrip, ItemId, OneTrip
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.core.figure import Answer, Figure, Note
-from saltfare.journal.events_trip import Disliked, HandlingName, RoleName, SittingName
+from saltfare.journal.events_trip import Disliked, EatsNo, HandlingName, RoleName, SittingName
 from saltfare.plans.menu_shapes import Preset
 
 Work = Literal["not_begun", "working", "done", "stopped", "failed"]
@@ -423,13 +423,15 @@ class OwnDecision(Frozen):
 
 
 class SheetShown(Output):
-    """All that a sheet prints. bags: packs by supply. allergens: item -> what is in it, and what may be."""
+    """All that a sheet prints. bags: packs by supply. allergens: item -> what is in it, and what may be.
+    eats_no: of those who leave something out."""
 
     code: str
     name: str
     departure: date
     last_day: date
     people: tuple[str, ...]
+    eats_no: dict[str, EatsNo]
     menu: MenuShown
     load: WaterFuelShown
     missing: MissingShown

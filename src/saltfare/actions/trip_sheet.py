@@ -28,6 +28,7 @@ from saltfare.actions.trips import found_trip
 from saltfare.core.errors import NotFound
 from saltfare.core.figure import Note
 from saltfare.journal.events_lot import STREAM as LOTS
+from saltfare.journal.events_trip import EatsNo
 from saltfare.journal.lot import lot as lot_of
 from saltfare.journal.lot import lots
 from saltfare.journal.trip import TripState
@@ -126,6 +127,7 @@ def trip_sheet(context: Context, given: SheetGiven) -> SheetShown:
         departure=state.departure,
         last_day=state.last_day,
         people=tuple(one.name for one in state.party),
+        eats_no={one.name: one.eats_no for one in state.party if one.eats_no != EatsNo()},
         menu=shown,
         load=load,
         missing=_missing(context, state, shown),

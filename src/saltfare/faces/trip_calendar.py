@@ -51,5 +51,6 @@ def _meals(told: dict[str, Any]) -> list[str]:
             " ".join(filter(None, (line["name"], f"({line['for_whom']})", line["water"], line["minutes"])))
             for line in sitting["lines"]
         )
-        out.append(f"{sitting['title']}: {foods}")
+        said = " ".join(filter(None, (foods, sitting["without"])))
+        out.append(f"{sitting['title']}: {said}")
     return out

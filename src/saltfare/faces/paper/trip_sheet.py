@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from saltfare.core.figure import Note
 from saltfare.faces.paper.press import printed
 from saltfare.faces.words import Words
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
         SheetShown,
         SittingShown,
     )
+    from saltfare.journal.events_trip import EatsNo
 
 KCAL_J = 4184.0
 
@@ -38,6 +40,10 @@ def trip_sheet(
         "title": said("trips.sheet.title", name=shown.name),
         "when": said("trips.sheet.when", first=shown.departure, last=shown.last_day),
         "who": ", ".join(shown.people),
+        "eats_no": [
+            said("trips.sheet.eats_no", person=person, what=leaves_out(words, told))
+            for person, told in shown.eats_no.items()
+        ],
         "lead": said(
             "trips.totals",
             food_kg=menu.food_g / 1000,
@@ -82,12 +88,13 @@ def trip_sheet(
             {
                 "name": one.name,
                 "why": one.why,
+                "settles_title": said("trips.settles"),
                 "settles": " ".join(words.note(note) for note in one.settles),
             }
             for one in shown.decisions
         ],
         "cautions_title": said("piece.cautions"),
-        "cautions": [words.note(note, "caution") for note in shown.cautions],
+        "cautions": [_caution(words, note) for note in shown.cautions],
         "footer": said("trips.sheet.footer", on=shown.issued),
         "cost": said("trips.sheet.cost", cost=money(menu.cost_minor)) if menu.cost_minor else "",
         "columns": {
@@ -122,6 +129,7 @@ def _sitting(words: Words, one: SittingShown, party: int) -> dict[str, Any]:
     return {
         "title": name[:1].upper() + name[1:] + ("" if one.stove else f" ({words.t('trips.no_stove')})"),
         "lines": [_dish(words, dish, party) for dish in one.dishes],
+        "without": words.t("trips.no_main", who=", ".join(one.missing)) if one.main and one.missing else "",
     }
 
 
@@ -159,7 +167,37 @@ def shares_said(words: Words, shares: Sequence[Any], party: int) -> str:
 
 def allergens_said(words: Words, found: Sequence[str]) -> str:
     """Allergens by the names the laws give them."""
-    return ", ".join(words.say(f"allergen.{a}") if words.has(f"allergen.{a}") else a for a in found)
+    return ", ".join(_allergen(words, one) for one in found)
+
+
+def leaves_out(words: Words, told: EatsNo) -> str:
+    """What somebody does not eat, as it was told."""
+    diets = [words.say(f"diet.{diet}") for diet in told.diets]
+    others = [*(_allergen(words, one) for one in told.allergens), *told.ingredients]
+    return ", ".join([*diets, *(words.t("trips.sheet.no_such", what=one) for one in others)])
+
+
+def _caution(words: Words, note: Note) -> str:
+    listed = note.params.get("allergens")
+    if isinstance(listed, str):
+        note = Note(note.code, {**note.params, "allergens": allergens_said(words, listed.split(", "))})
+    return words.note(note, "caution")
+
+
+def not_for_said(words: Words, person: str, why: str) -> str:
+    """Why somebody is not given something. why: as the plan marks it, `excluded:KIND:WHAT`."""
+    _, _, mark = why.partition(":")
+    kind, _, what = mark.partition(":")
+    if kind == "diet":
+        what = words.say(f"diet.{what}")
+    elif kind in ("allergen", "unsure"):
+        what = _allergen(words, what)
+    key = f"page.trips.not_for.{kind or why}"
+    return words.say(key if words.has(key) else "page.trips.not_for.item", {"who": person, "what": what})
+
+
+def _allergen(words: Words, one: str) -> str:
+    return words.say(f"allergen.{one}") if words.has(f"allergen.{one}") else one
 
 
 def _allergens(words: Words, contains: Sequence[str], unsure: Sequence[str]) -> str:

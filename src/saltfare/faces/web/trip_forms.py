@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from saltfare.actions.trip_shapes import DayGiven, PersonGiven
 from saltfare.core.fields import Measured
 from saltfare.faces.units_shown import Shown
 from saltfare.faces.web.desk import Desk
@@ -91,7 +92,14 @@ def days_typed(shown: Shown, days: tuple[Any, ...]) -> dict[str, str]:
 def fresh_day(index: int) -> dict[str, str]:
     """What a new day starts with: three sittings, a stove for the first and the last."""
     out = {f"_sit.{index}.{name}": "true" for name in SITTINGS}
+    out[f"days.{index}.terrain"] = DayGiven().terrain  # as where nothing is said, not the first of a list
     return out | {f"_hot.{index}.{name}": "true" for name in ("breakfast", "supper")}
+
+
+def fresh_person(index: int) -> dict[str, str]:
+    """What a new person starts with: nothing but how they live where nothing is said."""
+    level = PersonGiven.model_fields["level"].default
+    return {f"people.{index}.name": "", f"people.{index}.level": str(level)}
 
 
 def days_given(desk: Desk, typed: Mapping[str, str]) -> list[dict[str, Any]]:

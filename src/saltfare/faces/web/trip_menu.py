@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse, Response
 
 from saltfare.core.errors import Conflict, Problem, Refused
 from saltfare.faces.door.roles import permit
-from saltfare.faces.paper.trip_sheet import trip_pdf, trip_sheet
+from saltfare.faces.paper.trip_sheet import not_for_said, trip_pdf, trip_sheet
 from saltfare.faces.trip_calendar import trip_calendar
 from saltfare.faces.web.desk import AtDesk, Desk, Typed, render
 from saltfare.faces.web.forms import Form, data
@@ -210,6 +210,7 @@ def _items(desk: Desk, code: str, *, form: Form | None = None, kept: str = "", s
         found=found,
         form=form or Form(),
         kept=next((i.name for i in found.items if i.item == kept), ""),
+        not_for_said=not_for_said,
         status=status,
     )
 

@@ -19,6 +19,7 @@ from saltfare.faces.web.trip_forms import (
     days_given,
     days_typed,
     fresh_day,
+    fresh_person,
     listed,
     pairs,
     people_given,
@@ -145,7 +146,7 @@ def party(desk: AtDesk, code: str) -> Response:
 def set_party(desk: AtDesk, code: str, typed: Typed) -> Response:
     """Keep the party, or show one block more."""
     if typed.get("_more"):
-        grown = {**typed, f"people.{rows_of(typed, 'people')}.name": ""}
+        grown = {**typed, **fresh_person(rows_of(typed, "people"))}
         return _party(desk, desk.run("trip", {"code": code}), Form(grown))
     return _told(desk, code, "party", "set_party", typed, {"people": people_given(desk, typed)})
 
@@ -249,7 +250,7 @@ def _party(desk: Desk, one: Any, form: Form | None = None, status: int = 200) ->
         for index, person in enumerate(one.party):
             typed |= typed_of(desk.words.shown, person, f"people.{index}.")
             typed[f"_words.{index}"] = ", ".join(person.eats_no.ingredients)
-        form = Form(typed or {"people.0.name": ""})
+        form = Form(typed or fresh_person(0))
     words = desk.words
     count = rows_of(form.typed, "people")
     leaving = {
