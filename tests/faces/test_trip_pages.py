@@ -227,3 +227,17 @@ def test_the_sheet_says_who_eats_what_not_and_who_has_nothing(site: Site):
         assert "gluten_cereals" not in sheet
     unfolded = site.get(f"/trips/{code}/days.ics").text.replace("\r\n ", "")
     assert "Nothing as a meal for Bo." in unfolded
+
+
+def test_a_trip_that_is_near_stands_on_the_bench(site: Site, clock: Clock):
+    about = {"name": "Near (invented)", "departure": "2026-10-12", "day": "18", "night": "6"}
+    made = re.search(r"/trips/(\w+)/days", str(site.send(site.page("/trips/new"), "/trips", about).url))
+    assert made
+    try:
+        for day, there in ((0, False), (40, True), (53, True), (54, False)):
+            clock.at = START + timedelta(days=day)
+            page = site.page("/")
+            assert any(a.attrs.get("href") == f"/trips/{made[1]}" for a in page.all("a")) is there, day
+            assert any(a.attrs.get("href") == "/plan-back" for a in page.all("a"))
+    finally:
+        clock.at = START

@@ -15,9 +15,11 @@ from saltfare.actions.shelf_bench import LotDueShown, lots_due
 from saltfare.core.fields import Frozen
 from saltfare.core.figure import Note
 from saltfare.journal.piece import State, pieces
+from saltfare.journal.trip import TripStand, trips
 
 When = Literal["late", "today", "coming"]
 _PLANNED_DAYS = 7
+_TRIP_DAYS = 14
 
 
 class BenchGiven(Query):
@@ -53,11 +55,21 @@ class DueShown(Frozen):
     scale_step_kg: float | None = None
 
 
+class TripSoon(Frozen):
+    """A trip that leaves within a fortnight, is away, or is back and not told of."""
+
+    code: str
+    name: str
+    stand: TripStand
+    departure: date
+    last_day: date
+
+
 class BenchShown(Output):
     """Three lists, each in order of day; `in_salt` says how many pieces one tap would turn. planned: open
     tasks of the plan taken on, those that are late or within a week. trays: what is on them now; dishes: what
-    batches of dishes ask for; shelf: lots to eat soon; shelf_open:
-    lots whose planning date is still to be worked out."""
+    batches of dishes ask for; shelf: lots to eat soon; shelf_open: lots whose planning date is still to be
+    worked out; trips: those that are near."""
 
     today: date
     late: tuple[DueShown, ...]
@@ -70,6 +82,7 @@ class BenchShown(Output):
     dishes: tuple[DishDueShown, ...] = ()
     shelf: tuple[LotDueShown, ...] = ()
     shelf_open: int = 0
+    trips: tuple[TripSoon, ...] = ()
 
 
 def bench(context: Context, given: BenchGiven) -> BenchShown:
@@ -112,7 +125,28 @@ def bench(context: Context, given: BenchGiven) -> BenchShown:
         shelf=to_eat,
         shelf_open=still_open,
         planned=tasks_due(context, ahead_days=_PLANNED_DAYS),
+        trips=_trips_soon(context),
     )
+
+
+def _trips_soon(context: Context) -> tuple[TripSoon, ...]:
+    near = [
+        TripSoon(
+            code=one.code,
+            name=one.planned.name,
+            stand=one.stand,
+            departure=one.departure,
+            last_day=one.last_day,
+        )
+        for one in trips(context.journal)
+        if one.stand is TripStand.ON_TRIP
+        or (
+            one.stand in (TripStand.PLANNED, TripStand.COMMITTED)
+            and one.last_day >= context.today
+            and (one.departure - context.today).days <= _TRIP_DAYS
+        )
+    ]
+    return tuple(sorted(near, key=lambda one: one.departure))
 
 
 def amounts_of(amounts: dict[str, float]) -> tuple[AmountDue, ...]:
