@@ -8,7 +8,10 @@ from typing import Any
 import pytest
 from households import BEGAN, House
 
+from saltfare.actions.back_wants import air_of
 from saltfare.core.errors import NotFound, Refused
+from saltfare.plans.forecast_air import RECENT, USUAL, AssumedAir
+from saltfare.plans.forecast_priors import ForecastPriors
 
 TODAY = BEGAN.date()
 BY = TODAY + timedelta(days=150)
@@ -288,3 +291,28 @@ def test_spans_of_days_away_are_told_whole(house: House) -> None:
         (date(2026, 4, 5), date(2026, 4, 6)),
         (date(2026, 5, 1), date(2026, 5, 1)),
     )
+
+
+def test_the_air_counted_on_stays_until_a_reading_comes(house: House) -> None:
+    furnished(house)
+
+    def read(day: float, temperature: str) -> None:
+        at = BEGAN + timedelta(days=day)
+        rows = [{"at": at.isoformat(), "temperature": temperature, "humidity": "72 %"}]
+        house.do("read_air", day, key="pantry", rows=rows)
+
+    for day in range(12):
+        read(0.25 * day, f"{13 + 0.1 * day:.1f} C")
+    priors = ForecastPriors.from_library(library=house.library)
+
+    def air(day: float) -> AssumedAir:
+        found = air_of(house.context(day), "pantry", priors)
+        assert found is not None
+        return found.air
+
+    first = air(2.8)
+    assert first.basis == RECENT and air(3.31) == first == air(6.0)
+    # of more than a week ago nothing is read of late: as described
+    assert air(9.8).basis == USUAL and air(9.8).temp_c == pytest.approx(13.0)
+    read(3.0, "15 C")
+    assert air(3.31).temp_c > first.temp_c

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from saltfare.core.errors import BadTable, OutOfRange, Refused
 from saltfare.core.library import Library
@@ -592,3 +593,31 @@ def test_a_film_of_unknown_layers_is_refused() -> None:
         pouch.film_of(library=Library({"films": own.rows}), film_id="odd")
     with pytest.raises(OutOfRange):
         pouch.sheet_of_polymer(row=LIBRARY.row("film_polymers", "ldpe"), thickness_m=0.0)
+
+
+def test_the_activity_of_a_mix_is_found_in_few_looks_whatever_the_others_need() -> None:
+    """A member that has its root already is not sent away from it by rounding."""
+    parts, looks = meat_and_rice(), 0
+
+    def held(aw: Array, temp_c: float) -> tuple[Array, Array]:
+        nonlocal looks
+        looks += 1
+        found = [part.isotherm.water(aw=aw, temp_c=temp_c) for part in parts]
+        solids = [part.solids_kg for part in parts]
+        return (
+            np.asarray(sum(kg * ratio for kg, (ratio, _) in zip(solids, found, strict=True))),
+            np.asarray(sum(kg * slope for kg, (_, slope) in zip(solids, found, strict=True))),
+        )
+
+    for wanted in np.linspace(0.15, 0.85, 15):
+        water = held(np.array([wanted, wanted, 0.5 * (wanted + 0.5)]), 20.0)[0]
+        looks = 0
+        found = pouch_water._activity(held, water, np.full(3, wanted), 0.99, 20.0)
+        for at, kg in zip(found, water, strict=True):
+            root = brentq(
+                lambda a, kg=kg: float(held(np.array([a]), 20.0)[0][0] - kg), 0.01, 0.98, xtol=1e-14
+            )
+            assert at == pytest.approx(root, abs=1e-12)
+        looks = 0
+        pouch_water._activity(held, water, np.full(3, wanted), 0.99, 20.0)
+        assert looks <= 15

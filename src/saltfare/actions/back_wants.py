@@ -85,8 +85,12 @@ def air_of(context: Context, key: str, priors: ForecastPriors) -> ChamberAir | N
             usual = UsualAir(described.temperature.value, described.humidity.value)
         if described.air_speed:
             speed = described.air_speed.value
-    begin = context.now - timedelta(seconds=priors.air_recent_s)
-    read = context.journal.readings.range(key, begin, context.now)
+    # counted from the last reading, so that the air, and what was simulated in it, stays until one comes
+    recent = timedelta(seconds=priors.air_recent_s)
+    last = context.journal.readings.last(key, context.now)
+    begin = last.at - recent if last is not None else context.now
+    late = last is not None and last.at >= context.now - recent
+    read = context.journal.readings.range(key, begin, context.now) if late else ()
     readings = None
     if read:
         readings = AirReadings(

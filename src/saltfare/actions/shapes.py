@@ -67,8 +67,9 @@ class Tracer:
         cited = dict.fromkeys((*sources.cites(model), *(row.cite for row in rows)))
         name = f"{model.__module__.removeprefix('saltfare.')}.{model.__qualname__}"
         made = Trace(name, inputs, tuple(row.ref for row in rows), tuple(cited))
-        self.traces[made.id] = made
-        return made.id
+        key = made.id
+        self.traces[key] = made
+        return key
 
     def figure(
         self,

@@ -10,6 +10,7 @@ from saltfare.actions.shapes import Output, Tracer
 from saltfare.actions.trip_days import air_models, body_of, is_vulnerable, work_of
 from saltfare.actions.trip_shapes import OneTrip
 from saltfare.actions.trips import found_trip
+from saltfare.actions.worked_once import Once
 from saltfare.core.errors import OutOfRange, Problem, Refused
 from saltfare.core.fields import Frozen
 from saltfare.core.figure import Figure, Note
@@ -112,7 +113,11 @@ def trip_need(context: Context, given: OneTrip) -> NeedShown:
 
 def need_of(context: Context, state: TripState) -> NeedShown:
     """The need of a trip as told."""
-    tracer, library = Tracer(), context.library
+    return _need(state, context.library)
+
+
+def _need_of(state: TripState, library: Library) -> NeedShown:
+    tracer = Tracer()
     share, share_days = ration_rule(library, state)
     walking = sum(not day.spare for day in state.days)
     used = share if walking <= share_days else 1.0
@@ -144,6 +149,9 @@ def need_of(context: Context, state: TripState) -> NeedShown:
         notes=tuple(notes),
         traces=tracer.traces,
     )
+
+
+_need: Once[TripState, NeedShown] = Once(_need_of, most=8)
 
 
 def ration_rule(library: Library, state: TripState) -> tuple[float, int]:

@@ -83,6 +83,7 @@ def source(key: str) -> Source:
         raise NotFound("source", key) from None
 
 
+@cache
 def cites(function: Callable[..., Any]) -> tuple[str, ...]:
     """The lines of the docstring's Source section: "key, locator" each. Raises NotFound for a key
     that is not registered."""

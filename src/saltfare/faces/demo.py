@@ -204,7 +204,7 @@ def _readings(air: Mapping[str, Any], day: date, instant: Any) -> Iterator[Act]:
             temp += air["drift_c"] * math.sin(slow * before_h)
             humid = air["humidity_pct"] + air["swing_pct"] * math.sin(swing * (hour + 3))
             humid += air["drift_pct"] * math.sin(1.3 * slow * before_h)
-            if back == 0 and hour > 6:  # the day is still young when the demo is opened
+            if back == 0 and hour > 0:  # told up to the day it is opened, whatever the hour
                 continue
             rows.append({"at": at.isoformat(), "temperature": f"{temp:.1f} C", "humidity": f"{humid:.1f} %"})
         if rows:

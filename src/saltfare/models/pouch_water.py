@@ -22,6 +22,8 @@ from saltfare.models.pouch_place import Place
 Held = Callable[[Array, float], tuple[Array, Array]]
 # A substep moves the activity by no more than this, and by no more than this share of its own way.
 _LARGEST_MOVE_AW, _LARGEST_SHARE = 0.001, 0.25
+# An activity is found where Newton's rule moves it by less.
+_ROOT_AW = 1e-13
 
 
 def ingress_time_linear(
@@ -153,9 +155,11 @@ def _activity(held: Held, water: Array, start: Array, high: float, temp_c: float
         gap = value - water
         low, top = np.where(gap < 0, x, low), np.where(gap < 0, top, x)
         fresh = x - gap / slope
-        fresh = np.where((fresh > low) & (fresh < top), fresh, 0.5 * (low + top))
+        # a member that has its root waits for the others: rounding must not send it bisecting
+        sound = ((fresh > low) & (fresh < top)) | (np.abs(fresh - x) < _ROOT_AW)
+        fresh = np.where(sound, fresh, 0.5 * (low + top))
         moved, x = np.abs(fresh - x), fresh
-        if (moved < 1e-13).all():
+        if (moved < _ROOT_AW).all():
             return x
     raise NotConverged("activity inside the pouch", int(np.argmax(moved)), float(moved.max()))
 
