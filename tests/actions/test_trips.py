@@ -203,3 +203,13 @@ def test_nothing_is_planned_of_a_trip_that_is_half_told(camp: Camp) -> None:
         "trip_lacks_days", "trip_lacks_party", "trip_lacks_kitchen",
     )  # fmt: skip
     assert STAPLES
+
+
+@pytest.mark.parametrize("departure", ["1999-01-01", "9999-12-31", "2031-01-01"])
+def test_a_departure_that_was_hardly_meant_is_refused(camp: Camp, departure: str) -> None:
+    told = {"name": "Far", "day": "10 C", "night": "0 C"}
+    with pytest.raises(Refused) as caught:
+        camp.do("plan_trip", departure=departure, **told)
+    assert [(p.code, p.field) for p in caught.value.problems] == [("trip_departure_far", "departure")]
+    # a trip under way can be told
+    assert camp.do("plan_trip", departure="2026-02-20", **told).code

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Annotated, Any
 
 import pytest
-from pydantic import ValidationError
+from pydantic import Field, ValidationError
 
 from saltfare.core import fields
 from saltfare.core.fields import Frozen, Measured, Quantity, implausible, problems_of
@@ -81,3 +82,19 @@ def test_a_quantity_without_a_unit_is_read_as_a_plain_number(monkeypatch: pytest
     with pytest.raises(ValidationError) as error:
         One.model_validate({"mass": "0.85 kg"})
     assert problems_of(error.value)[0].code == "number_unreadable"
+
+
+class _Bound(Frozen):
+    count: int = Field(ge=0, le=12)
+    on: date | None = None
+
+
+@pytest.mark.parametrize(
+    ("given", "allowed"),
+    [({"count": -1}, "≥ 0"), ({"count": 13}, "≤ 12"), ({"count": "x"}, "1, 2, 3"),
+     ({"count": 1, "on": "soon"}, "2026-09-12")],
+)  # fmt: skip
+def test_a_refusal_says_what_would_be_taken(given: dict[str, Any], allowed: str) -> None:
+    with pytest.raises(ValidationError) as error:
+        _Bound.model_validate(given)
+    assert [problem.allowed for problem in problems_of(error.value)] == [allowed]

@@ -241,3 +241,31 @@ def test_a_trip_that_is_near_stands_on_the_bench(site: Site, clock: Clock):
             assert any(a.attrs.get("href") == "/plan-back" for a in page.all("a"))
     finally:
         clock.at = START
+
+
+def test_sixty_days_and_a_party_of_24_go_through_the_forms(site: Site):
+    """What an action takes its form can send."""
+    about = {"name": '#eval("1") $x$ *b* <b> \u202e سمك (invented)', "departure": "2026-09-12"}
+    answer = site.send(site.page("/trips/new"), "/trips", about | {"day": "18", "night": "6"})
+    made = re.search(r"/trips/(\w+)/days", str(answer.url))
+    assert made
+    code = made[1]
+    day = {"walking": "12", "walking_unit": "km", "ascent": "300", "ascent_unit": "m", "terrain": "dirt_road"}
+    empty = dict.fromkeys(("time", "camp", "paddling", "snow", "load_share", "day", "night", "snow_by"), "")
+    rows = {f"days.{n}.{k}": v for n in range(60) for k, v in (day | empty).items()}
+    ticks = {f"_sit.{n}.{name}": "true" for n in range(60) for name in ("breakfast", "move", "supper")}
+    answer = site.post(f"/trips/{code}/days", rows | ticks)
+    assert answer.status_code == 200 and "The days are kept" in answer.text, parsed(answer.text).text[:400]
+    party: dict[str, str] = {}
+    for n in range(24):
+        party |= person(n, f"P{n}", "male", "40", "180", "80")
+        party |= {f"people.{n}.height_unit": "cm", f"people.{n}.mass_unit": "kg"}
+    answer = site.post(f"/trips/{code}/party", party)
+    assert answer.status_code == 200 and "The party is kept" in answer.text
+    assert "24 people together need" in parsed(answer.text).text.replace("\u00a0", " ")
+    # no menu yet: the sheet says so, and is no empty page
+    sheet = site.get(f"/trips/{code}/sheet.pdf")
+    assert sheet.status_code == 422 and "html" in sheet.headers["content-type"]
+    # wrong way round: told by the names of the controls
+    answer = site.post("/trips", {"name": "x", "departure": "2026-09-12", "day": "", "night": "hot"})
+    assert answer.status_code == 422 and "Coldest of the night:" in parsed(answer.text).text

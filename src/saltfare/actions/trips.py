@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date, timedelta
 from typing import TypeVar
 
 from saltfare.actions.codes_given import codes_before, new_codes
@@ -44,6 +45,8 @@ from saltfare.journal.trip import trips as trip_states
 B = TypeVar("B", bound=Frozen)
 _CLOSED = (TripStand.OVER, TripStand.CANCELLED)
 _DAY_S = 86400.0
+# a trip may be told of while it is under way, and three years ahead (chosen)
+_LONG_AGO_DAYS, _FAR_OFF_DAYS = 60, 1100
 
 
 class TripPlannedDone(Done):
@@ -111,13 +114,25 @@ def plan_trip(context: Context, given: PlanTripGiven) -> TripPlannedDone:
     """Name a trip with its departure and the usual weather there, or tell one anew."""
     if given.night.value > given.day.value:
         raise Refused(Problem("day_upside_down", "night", f"{given.night.typed} / {given.day.typed}"))
-    if given.code is not None:
-        code = open_trip(context, given.code).code
+    told = open_trip(context, given.code) if given.code is not None else None
+    if told is None or told.departure != given.departure:
+        _near_enough(context, given.departure)
+    if told is not None:
+        code = told.code
     else:
         code = (codes_before(context, given, kinds.TripPlanned) or new_codes(context, 1))[0]
     body = _as(kinds.TripPlanned, given)
     made = done(context, given, [(kinds.STREAM + code, body)])
     return TripPlannedDone(code=code, **dict(made))
+
+
+def _near_enough(context: Context, departure: date) -> None:
+    """Refuse a departure so long ago, or so far off, that it was hardly meant."""
+    first = context.today - timedelta(days=_LONG_AGO_DAYS)
+    last = context.today + timedelta(days=_FAR_OFF_DAYS)
+    if not first <= departure <= last:
+        params: dict[str, str | float | int] = {"first": first.isoformat(), "last": last.isoformat()}
+        raise Refused(Problem("trip_departure_far", "departure", departure.isoformat(), params=params))
 
 
 def _as(kind: type[B], given: Frozen) -> B:

@@ -208,9 +208,25 @@ def problems_of(error: ValidationError) -> tuple[Problem, ...]:
             out.append(Problem(own.code, path, own.given, own.allowed, own.params))
             continue
         given = "" if one["type"] == "missing" else repr(one["input"])[:64]
-        allowed = str(context.get("expected", context.get("max_length", context.get("min_length", ""))))
+        allowed = _allowed_by(one["type"], context)
         out.append(Problem(_PYDANTIC_CODES.get(one["type"], "not_usable"), path, given, allowed))
     return tuple(out)
+
+
+# what such a field takes, as it would be typed
+_TYPED_AS = {"int": "1, 2, 3", "date": "2026-09-12", "datetime": "2026-09-12T08:00Z", "time": "21:30"}
+_TYPED_AS |= {"timezone": "2026-09-12T08:00Z", "bool": "true, false"}
+_BOUNDS = {"ge": "≥", "gt": ">", "le": "≤", "lt": "<"}
+
+
+def _allowed_by(kind: str, context: Mapping[str, Any]) -> str:
+    for name in ("expected", "max_length", "min_length"):
+        if name in context:
+            return str(context[name])
+    for name, sign in _BOUNDS.items():
+        if name in context:
+            return f"{sign} {context[name]}"
+    return _TYPED_AS.get(kind.partition("_")[0], "")
 
 
 def implausible(model: BaseModel, prefix: str = "") -> Iterator[Problem]:

@@ -37,7 +37,7 @@ PARTS = (
     ("sources", "/sources"),
     ("settings", "/settings"),
 )
-MAX_FIELDS = 400
+MAX_FIELDS = 3000
 
 
 @cache

@@ -64,7 +64,7 @@ def begin(desk: AtDesk, typed: Typed) -> Response:
     try:
         made = desk.send("plan_trip", typed)
     except Refused as error:
-        return _new(desk, desk.refused(typed, error.problems), status=422)
+        return _new(desk, desk.refused(typed, error.problems, of="trip_about"), status=422)
     return desk.go(f"/trips/{quote(made.code)}/days?drop=trip")
 
 
@@ -202,7 +202,7 @@ def _told(
         again = {"about": _about_again, "days": _days, "party": _party, "kitchen": _kitchen}
         again |= {"limits": _limits, "staples": _staples}
         one = desk.run("trip", {"code": code})
-        return again[what](desk, one, desk.refused(typed, error.problems), 422)
+        return again[what](desk, one, desk.refused(typed, error.problems, of=f"trip_{what}"), 422)
     except Conflict as error:
         moved = Problem("moved_on", params={"seen": error.seen, "now": error.now})
         again = {"about": _about_again, "days": _days, "party": _party, "kitchen": _kitchen}
