@@ -33,7 +33,7 @@ _KEPT_POINT = 1e-5  # of the heaviest point; of a normal distribution that share
 _KEPT_KIND = 0.05  # below that another kind of piece would only cost time
 _KEPT_SET = 5e-3  # of all sets of weigh-ins in error
 _TRIED_SET = 1e-3
-_QUARTER_ERROR = 1e-4
+_STRIDES, _STRIDE_ERROR = (4, 3, 2), 1e-2
 _MOST_IN_ERROR = 4
 
 
@@ -296,8 +296,10 @@ def posterior(
         np.linspace(-1, 1, FINE) * ensemble.half_width[1],
     )
     log_prior = _log_prior(axes, belief)
+    time = np.array([w.time_s for w in weigh_ins])
+    fields = _fields(ensemble, time, hanging, priors, np.arange(FINE * FINE))
     ways = {
-        kind: (float(np.log(share)), _Ways.weighed(ensemble, hanging, weigh_ins, own, log_prior))
+        kind: (float(np.log(share)), _Ways.weighed(fields, hanging, weigh_ins, own, log_prior))
         for kind, (share, own) in priors.kinds.items()
     }
     evidence = {(kind, s): log + e for kind, (log, way) in ways.items() for s, e in way.evidence.items()}
@@ -314,9 +316,9 @@ def posterior(
             at = log_prior + ways[kind][1].solve(s).log_lik
             weights[kind, s] = np.exp(at - _log_sum(at) + evidence[kind, s] - total)
     grid = sum(weights.values(), np.zeros(FINE * FINE))
-    coarse = _every_second(grid)
+    thinned = _thinned(grid)
     least = _KEPT_POINT * max(float(w.max()) for w in weights.values())
-    points = {key: np.flatnonzero((w > least) & coarse) for key, w in weights.items()}
+    points = {key: np.flatnonzero((w > least) & thinned) for key, w in weights.items()}
     whole = sum(float(weights[key][points[key]].sum()) for key in weights)
     sets = tuple(
         Conditioned(
@@ -356,17 +358,18 @@ class _Ways:
     @classmethod
     def weighed(
         cls,
-        ensemble: Ensemble,
+        fields: tuple[Floats, Floats],
         hanging: WeighIn,
         weigh_ins: Sequence[WeighIn],
         priors: ForecastPriors,
         log_prior: Floats,
     ) -> _Ways:
         """Widen the best set by one weigh-in at a time while that is worth the trouble; all of its
-        neighbours are weighed exactly on the way."""
+        neighbours are weighed exactly on the way. fields: of any kind, at the weigh-ins and every point."""
         time = np.array([w.time_s for w in weigh_ins])
         seen = 1 - np.array([w.mass_kg for w in weigh_ins]) / hanging.mass_kg
-        loss, effect = _fields(ensemble, time, hanging, priors, np.arange(FINE * FINE))
+        loss, effect = fields[0], fields[1].copy()
+        effect[-1] = _of_hanging(loss, hanging, priors)
         kernel = model_error_cov(a_s=time, b_s=time, priors=priors)
         noise = np.array([_noise_sd(w, hanging, priors) for w in weigh_ins]) ** 2
         found = cls(priors, seen, loss, effect, kernel, noise, {}, {})
@@ -389,18 +392,20 @@ class _Ways:
                 return found
 
 
-def _every_second(grid: Floats) -> NDArray[np.bool_]:
-    """Points to predict from: every second each way where that loses nothing, else all.
+def _thinned(grid: Floats) -> NDArray[np.bool_]:
+    """Points to predict from: every fourth, third or second each way where that loses nothing, else all.
 
-    A sum over every second point is as good as over all where the weights are smooth at that step:
-    then the four ways of taking every second have a quarter of the weight each.
+    A sum over every k-th point is as good as over all where the weights are smooth at that step: then all
+    ways of taking every k-th weigh alike.
     """
     w = grid.reshape(FINE, FINE) / grid.sum()
-    quarters = np.array([w[a::2, b::2].sum() for a in (0, 1) for b in (0, 1)])
-    every = np.ones((FINE, FINE), np.bool_)
-    if np.abs(quarters - 0.25).max() < _QUARTER_ERROR:
-        every[1::2, :] = every[:, 1::2] = False
-    return every.ravel()
+    for k in _STRIDES:
+        parts = np.array([w[a::k, b::k].sum() for a in range(k) for b in range(k)])
+        if np.abs(k * k * parts - 1).max() < _STRIDE_ERROR:
+            some = np.zeros((FINE, FINE), np.bool_)
+            some[::k, ::k] = True
+            return some.ravel()
+    return np.ones(FINE * FINE, np.bool_)
 
 
 def model_error_cov(*, a_s: Floats, b_s: Floats, priors: ForecastPriors) -> Floats:
@@ -440,8 +445,13 @@ def _fields(
     slope = ((shifted[:, 0] - shifted[:, 1]) / 2).reshape(len(shifted), when.shape[1], -1)
     effect = np.empty((len(shifted) + 1, *loss.shape))
     effect[:-1] = (when @ slope) @ _grid(shifted.shape[-1])[points].T
-    effect[-1] = (loss - 1) * _noise_sd(hanging, hanging, priors)
+    effect[-1] = _of_hanging(loss, hanging, priors)
     return loss, effect
+
+
+def _of_hanging(loss: Floats, hanging: WeighIn, priors: ForecastPriors) -> Floats:
+    """What one sd of the error of the hanging mass does to the loss."""
+    return np.asarray((loss - 1) * _noise_sd(hanging, hanging, priors))
 
 
 @cache
