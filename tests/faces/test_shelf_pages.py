@@ -309,7 +309,7 @@ def test_opened_packs_and_near_dates_are_on_the_bench(store: Store) -> None:
     page = store.site.page("/")
     assert (
         "Open on the bench (invented)" in page.text
-        and "1 pack is opened: eat it up." in page.text.replace("\u00a0", " ")
+        and "1 pack is opened: first in turn." in page.text.replace("\u00a0", " ")
     )
 
 

@@ -307,3 +307,11 @@ def test_an_instant_that_was_refused_is_said_as_people_write_one() -> None:
     )
     assert "20 March 2026, 10:00" in said.text.replace("\u00a0", " ")
     assert "2 T 4" in W.problem(Problem("not_one_of", given="2 T 4")).text
+
+
+@pytest.mark.parametrize("said", ["use by", "best before", "past its best", "past their best", "eaten it by",
+                                  "free of gluten", "gluten-free", "allergen-free", "eat it up"])  # fmt: skip
+def test_no_date_to_eat_by_and_no_promise_of_absence_stands_in_the_catalogue(said: str) -> None:
+    """A planning date is one to plan with; traces are never known, so nothing is free of anything."""
+    found = [text for _, text in _texts(catalogue()) if said in text.lower()]
+    assert found == []
