@@ -7,13 +7,16 @@ import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from page_site import Site, parsed, running
 from paper_read import Paper
 
 from saltfare.actions.registry import run
+from saltfare.faces.paper import trip_sheet
 from saltfare.faces.web.trip_page import PRESETS
+from saltfare.faces.words import Words
 
 START = datetime(2026, 8, 20, 9, tzinfo=UTC)
 STAPLES = (
@@ -269,3 +272,14 @@ def test_sixty_days_and_a_party_of_24_go_through_the_forms(site: Site):
     # wrong way round: told by the names of the controls
     answer = site.post("/trips", {"name": "x", "departure": "2026-09-12", "day": "", "night": "hot"})
     assert answer.status_code == 422 and "Coldest of the night:" in parsed(answer.text).text
+
+
+@pytest.mark.parametrize(
+    ("packs", "servings", "said"),
+    [(4, 4, "4 × 372 ml"), (1, 1, "1 488 ml"), (2, 3, "1 488 ml"), (0, 3, "1 488 ml")],
+)
+def test_the_sheet_says_what_goes_into_each_pouch(packs: int, servings: int, said: str):
+    """At camp nobody divides: alike pouches opened whole are poured one by one."""
+    dish = SimpleNamespace(water_ml=1488, packs=packs, shares=[SimpleNamespace(servings=servings)])
+    told = trip_sheet.poured(Words(), dish)  # type: ignore[arg-type]
+    assert told.replace("\u00a0", " ").replace("\u202f", " ") == said

@@ -147,10 +147,21 @@ def _dish(words: Words, dish: DishShown, party: int) -> dict[str, str]:
         "name": dish.name,
         "code": dish.key if dish.origin != "food" else "",
         "for_whom": shares_said(words, dish.shares, party),
-        "water": words.shown.quantity(dish.water_ml / 1e6, "volume:ml") if dish.water_ml else "",
+        "water": poured(words, dish),
         "minutes": said("trips.stands", minutes=dish.minutes) if dish.minutes else "",
         "more": "; ".join(more),
     }
+
+
+def poured(words: Words, dish: DishShown) -> str:
+    """What is poured: into each pouch, where whole packs alike are opened for it."""
+    if not dish.water_ml:
+        return ""
+    servings = sum(share.servings for share in dish.shares)
+    if dish.packs > 1 and servings % dish.packs == 0:
+        each = words.shown.quantity(dish.water_ml / dish.packs / 1e6, "volume:ml")
+        return words.t("trips.sheet.poured_each", n=dish.packs, each=each)
+    return words.shown.quantity(dish.water_ml / 1e6, "volume:ml")
 
 
 def shares_said(words: Words, shares: Sequence[Any], party: int) -> str:
