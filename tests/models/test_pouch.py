@@ -621,3 +621,19 @@ def test_the_activity_of_a_mix_is_found_in_few_looks_whatever_the_others_need() 
         looks = 0
         pouch_water._activity(held, water, np.full(3, wanted), 0.99, 20.0)
         assert looks <= 15
+
+
+def test_what_a_mix_holds_is_the_sum_of_what_its_parts_hold() -> None:
+    def of(name: str) -> isotherms.Isotherm:
+        return isotherms.food_class(library=LIBRARY, class_id=name).isotherm
+
+    names = [row.text("id") for row in LIBRARY.rows("food_classes")]
+    dish = isotherms.Blend(tuple((1.0 / len(names), of(name)) for name in names))
+    parts = [*meat_and_rice(), Part("dish", 0.07, 0.005, dish), Part("line", 0.02, 0.001, Line(0.02, 0.3))]
+    held, aw = pouch_water._held_by(parts), np.linspace(0.05, 0.9, 18)
+    for temp_c in (4.0, 21.0, 21.0, 38.0):
+        each = [part.isotherm.water(aw=aw, temp_c=temp_c) for part in parts]
+        solids = [part.solids_kg for part in parts]
+        for row, found in enumerate(held(aw, temp_c)):
+            whole = sum(kg * one[row] for kg, one in zip(solids, each, strict=True))
+            np.testing.assert_allclose(found, whole, rtol=1e-12)

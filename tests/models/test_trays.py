@@ -10,6 +10,7 @@ import pytest
 from CoolProp.CoolProp import HAPropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from saltfare.core import tables
 from saltfare.core.errors import OutOfRange, Refused
@@ -188,6 +189,41 @@ def test_what_leaves_the_face_is_what_the_slab_lost() -> None:
     flow = 10.0 * surface().flow(water=found.face[:, 0])[0]
     left = np.sum(0.5 * (flow[1:] + flow[:-1]) * np.diff(found.time_s))
     assert left == pytest.approx(3.2 - found.mean[-1, 0], rel=1e-3)
+
+
+@pytest.mark.parametrize("spread", [1e-6, 3e-5, 1e-2])
+@pytest.mark.parametrize("seconds", [30.0, 3600.0])
+def test_an_implicit_step_is_the_one_a_general_solver_finds(spread: float, seconds: float) -> None:
+    """A dense solve of the inside written out anew, and scipy's bracketing on what leaves the face."""
+    nodes, film, start = 12, 10.0, 3.2
+    place = 1.0 - (1.0 - np.arange(nodes) / (nodes - 1)) ** 1.6
+    gap = np.diff(place)
+    size = np.zeros(nodes)
+    size[:-1] += 0.5 * gap
+    size[1:] += 0.5 * gap
+    base = start - 1.5 * place**2
+    inside = np.eye(nodes)
+    for left, way in enumerate(gap):
+        passed = seconds * spread / way
+        for here, there in ((left, left + 1), (left + 1, left)):
+            inside[here, here] += passed / size[here]
+            inside[here, there] -= passed / size[here]
+
+    def after(leaving: float) -> np.ndarray:
+        taken = np.zeros(nodes)
+        taken[-1] = seconds * film * leaving / size[-1]
+        return np.asarray(np.linalg.solve(inside, base - taken))
+
+    def gap_of(leaving: float) -> float:
+        return leaving - float(surface().flow(water=after(leaving)[-1:])[0][0])
+
+    root = after(float(brentq(gap_of, -1.0, 1.0, xtol=1e-18, rtol=1e-14)))
+    slabs = Slabs(np.array([spread]), np.array([film]), np.array([start]))
+    down, up = np.zeros((1, nodes)), np.zeros((1, nodes))
+    down[:, 1:], up[:, :-1] = -spread / gap, -spread / gap
+    stage = trays_march._Stage.of(seconds, down, up, size, slabs)
+    found = stage.solve(base[None], surface(), base[None])[0]
+    np.testing.assert_allclose(found, root, rtol=0, atol=1e-8)
 
 
 # -- a load ------------------------------------------------------------------------------------------------

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from saltfare.core.errors import NotConverged, OutOfRange, Problem, Refused
 from saltfare.core.numerics import Array, check_range
 from saltfare.models.air import saturation_pressure_ashrae
-from saltfare.models.isotherms import AW_FLOOR, Doubt
+from saltfare.models.isotherms import AW_FLOOR, Blend, Doubt, Gab, Isotherm
+from saltfare.models.isotherms_gab import gab
 from saltfare.models.mixing import Part
 from saltfare.models.pouch import Film
 from saltfare.models.pouch_place import Place
@@ -111,13 +113,7 @@ def water_through_film(
         raise Refused(Problem("mix_empty", "parts"))
     check_range(area_m2, low=0.0, high=10.0, model="water_through_film", quantity="area_m2")
 
-    def held(aw: Array, temp_c: float) -> tuple[Array, Array]:
-        water, slope = np.zeros(aw.shape), np.zeros(aw.shape)
-        for part in parts:
-            ratio, rise = part.isotherm.water(aw=aw, temp_c=temp_c)
-            water, slope = water + part.solids_kg * ratio, slope + part.solids_kg * rise
-        return water, slope
-
+    held = _held_by(parts)
     conductance = film.vapour_permeance(place.temp_c) * area_m2 + leak_kg_per_s_pa
     drive = conductance * np.asarray(saturation_pressure_ashrae(temp_c=place.temp_c))
     steps = place.ends_s.size
@@ -136,6 +132,41 @@ def water_through_film(
         doubt for part in parts for doubt in part.isotherm.within.doubts(aw=aw, temp_c=place.temp_c)
     )
     return WaterPath(np.append(0.0, place.ends_s), aw, water, tuple(doubts))
+
+
+def _held_by(parts: Sequence[Part]) -> Held:
+    """Water all parts hold at an activity, and its slope. Those that follow GAB, blends of them too, are
+    asked in one array, with their constants worked out once for a temperature."""
+    gabs: list[tuple[float, Gab]] = []
+    others: list[tuple[float, Isotherm]] = []
+    left = [(part.solids_kg, part.isotherm) for part in parts]
+    while left:
+        solids, one = left.pop()
+        if isinstance(one, Blend):
+            left += [(solids * share, part) for share, part in one.parts]
+        elif isinstance(one, Gab):
+            gabs.append((solids, one))
+        else:
+            others.append((solids, one))
+
+    @lru_cache(maxsize=1)
+    def constants(temp_c: float) -> Array:
+        return np.array([one.at(temp_c) for _, one in gabs], dtype=np.float64).T[:, :, None]
+
+    weights = np.array([solids for solids, _ in gabs])
+
+    def held(aw: Array, temp_c: float) -> tuple[Array, Array]:
+        water, slope = np.zeros(aw.shape), np.zeros(aw.shape)
+        if gabs:
+            monolayer, guggenheim, k = constants(temp_c)
+            ratios, rises = gab(aw=aw, monolayer=monolayer, guggenheim=guggenheim, k=k)
+            water, slope = weights @ ratios, weights @ rises
+        for solids, one in others:
+            ratio, rise = one.water(aw=aw, temp_c=temp_c)
+            water, slope = water + solids * ratio, slope + solids * rise
+        return water, slope
+
+    return held
 
 
 def _ceiling(parts: Sequence[Part], temp_c: float) -> float:

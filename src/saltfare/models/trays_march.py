@@ -9,6 +9,7 @@ leaves is what the slab loses, to rounding.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
@@ -90,14 +91,15 @@ def drying_course(
     kept = [water]
     least = min(float(surface.water[0]), float(slabs.start.min()))
     for dt in np.diff(time):
-        first = _implicit(water, _GAMMA * dt, down, up, size, slabs, surface, water)
+        stage = _Stage.of(_GAMMA * dt, down, up, size, slabs)
+        first = stage.solve(water, surface, water)
         rate = (first - water) / (_GAMMA * dt)
         base = water + (1.0 - _GAMMA) * dt * rate
-        second = _implicit(base, _GAMMA * dt, down, up, size, slabs, surface, first)
+        second = stage.solve(base, surface, first)
         # the method is damped, not monotone: where it rings, one step of the first order, which never does
         rings = np.any((second > water + _RINGS) | (second < least - _RINGS), axis=1)
         if rings.any():
-            plain = _implicit(water, dt, down, up, size, slabs, surface, second)
+            plain = _Stage.of(dt, down, up, size, slabs).solve(water, surface, second)
             second = np.where(rings[:, None], plain, second)
         water = second
         kept.append(water)
@@ -105,26 +107,40 @@ def drying_course(
     return Course(time, all_ @ size, all_[:, :, 0], all_[:, :, -1])
 
 
-def _implicit(
-    base: Array, dt: float, down: Array, up: Array, size: Array, slabs: Slabs, surface: DryingSurface,
-    guess: Array,
-) -> Array:  # fmt: skip
-    """The water w with w = base + dt * slope(w): Newton's rule on what the face gives off."""
-    scale = dt / size
-    lower, upper = scale * down, scale * up
-    inner = 1.0 - lower - upper
-    face = guess[:, -1]
-    for _ in range(_ROUNDS):
-        flow, d_flow = surface.flow(water=face)
-        diagonal, right = inner.copy(), base.copy()
-        diagonal[:, -1] += scale[-1] * slabs.film * d_flow
-        right[:, -1] -= scale[-1] * slabs.film * (flow - d_flow * face)
-        water = solve_tridiagonals(lower=lower, diagonal=diagonal, upper=upper, right=right)
-        change = np.abs(water[:, -1] - face)
-        face = water[:, -1]
-        if (change <= 1e-9).all():
-            return water
-    raise NotConverged("face of a drying slab", int(np.argmax(change)), float(np.max(change)))
+@dataclass(frozen=True, slots=True)
+class _Stage:
+    """An implicit step of one length. The inside is linear: what a unit leaving the face takes from each node
+    is solved for once, and the face's own equation is left."""
+
+    lower: Array
+    diagonal: Array
+    upper: Array
+    taken: Array  # (n, nodes)
+
+    @classmethod
+    def of(cls, dt: float, down: Array, up: Array, size: Array, slabs: Slabs) -> Self:
+        """For slabs with slopes `down` and `up` between nodes of those sizes."""
+        scale = dt / size
+        lower, upper = scale * down, scale * up
+        diagonal, face = 1.0 - lower - upper, np.zeros(down.shape)
+        face[:, -1] = scale[-1] * slabs.film
+        return cls(
+            lower, diagonal, upper,
+            solve_tridiagonals(lower=lower, diagonal=diagonal, upper=upper, right=face),
+        )  # fmt: skip
+
+    def solve(self, base: Array, surface: DryingSurface, guess: Array) -> Array:
+        """The water w with w = base + dt * slope(w): Newton's rule on what the face gives off."""
+        kept = solve_tridiagonals(lower=self.lower, diagonal=self.diagonal, upper=self.upper, right=base)
+        face, taken = guess[:, -1], self.taken[:, -1]
+        for _ in range(_ROUNDS):
+            flow, d_flow = surface.flow(water=face)
+            fresh = (kept[:, -1] - taken * (flow - d_flow * face)) / (1.0 + taken * d_flow)
+            leaving, change = flow + d_flow * (fresh - face), np.abs(fresh - face)
+            face = fresh
+            if (change <= 1e-9).all():
+                return np.asarray(kept - self.taken * leaving[:, None])
+        raise NotConverged("face of a drying slab", int(np.argmax(change)), float(np.max(change)))
 
 
 def time_reached(*, time_s: Array, values: Array, level: Array) -> Array:
