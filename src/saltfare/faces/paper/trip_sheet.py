@@ -19,7 +19,6 @@ if TYPE_CHECKING:
         SheetShown,
         SittingShown,
     )
-    from saltfare.journal.events_trip import EatsNo
 
 KCAL_J = 4184.0
 
@@ -181,7 +180,7 @@ def allergens_said(words: Words, found: Sequence[str]) -> str:
     return ", ".join(_allergen(words, one) for one in found)
 
 
-def leaves_out(words: Words, told: EatsNo) -> str:
+def leaves_out(words: Words, told: Any) -> str:
     """What somebody does not eat, as it was told."""
     diets = [words.say(f"diet.{diet}") for diet in told.diets]
     others = [*(_allergen(words, one) for one in told.allergens), *told.ingredients]
