@@ -232,6 +232,31 @@ def test_a_number_goes_along_when_its_unit_changes_and_that_is_said(window: Any)
     assert weight.input_value() == "1.845"
 
 
+def test_an_answer_that_comes_late_does_not_undo_what_was_said_since(window: Any) -> None:
+    page = window("phone")
+    held = []
+
+    def hold(route: Any) -> None:
+        if not held and "unit=g" in route.request.url:
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/understood?*", hold)
+    page.goto("/pieces/plan")
+    weight, unit = page.locator("#green_weight"), page.locator("select[name=green_weight_unit]")
+    with page.expect_request("**/understood?*unit=g*"):
+        weight.fill("1845")
+    unit.select_option("kg")
+    said = page.locator("#green_weight-echo").get_by_text("Taken along from g to kg")
+    said.wait_for()
+    with page.expect_response("**/understood?*unit=g*"):
+        held[0].continue_()
+    page.wait_for_timeout(400)  # more than the pause after typing
+    assert said.is_visible()
+    assert weight.input_value() == "1.845"
+
+
 @pytest.mark.parametrize("width", [320, 360, 640, 1280])
 def test_nothing_runs_over_the_edge(window: Any, paths: list[str], width: int) -> None:
     page = window("phone", viewport={"width": width, "height": 700})

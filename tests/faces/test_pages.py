@@ -307,7 +307,7 @@ def test_the_word_that_promises_is_on_no_page(demo: Site, paths: list[str]) -> N
 
 def test_a_piece_from_plan_to_taking_back_without_script(own: tuple[Site, Clock]) -> None:
     site, clock = own
-    assert "No piece" in site.page("/").text
+    assert "Nothing is under way" in site.page("/").text
     site.send(site.page("/chambers"), "/chambers", CHAMBER)
 
     plan = site.page("/pieces/plan")

@@ -98,6 +98,7 @@ def drying_course(
         second = stage.solve(base, surface, first)
         # the method is damped, not monotone: where it rings, one step of the first order, which never does
         rings = np.any((second > water + _RINGS) | (second < least - _RINGS), axis=1)
+        rings |= np.any(np.diff(second, axis=1) > _RINGS, axis=1)  # wetter towards the air than inside
         if rings.any():
             plain = _Stage.of(dt, down, up, size, slabs).solve(water, surface, second)
             second = np.where(rings[:, None], plain, second)

@@ -47,14 +47,21 @@ function later(key, run, wait) {
   waiting.set(key, setTimeout(run, wait));
 }
 
+const turns = new WeakMap(); // of what a field was last read as: an answer that comes late is dropped
 async function echo(field, was = "") {
   const at = document.getElementById(field.dataset.echo);
   if (!at) return;
+  clearTimeout(waiting.get(field));
+  const turn = (turns.get(field) || 0) + 1;
+  turns.set(field, turn);
   if (!field.value.trim()) { at.replaceChildren(); return; }
   const unit = field.form.elements.namedItem(`${field.name}_unit`);
   const typed = field.value;
   const query = new URLSearchParams({ quantity: field.dataset.quantity, typed, unit: unit ? unit.value : "", was });
-  try { put(at, (await fragment(`/understood?${query}`)).html); } catch { at.replaceChildren(); return; }
+  let html = "";
+  try { ({ html } = await fragment(`/understood?${query}`)); } catch { /* not reached: no echo */ }
+  if (turns.get(field) !== turn) return;
+  put(at, html);
   // the number goes along into the unit chosen beside it, unless something else was typed meanwhile
   const anew = at.querySelector("[data-anew]");
   if (anew && field.value === typed) { field.value = anew.dataset.anew; if (field.form.dataset.draft) keep(field.form); }
