@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -29,9 +31,9 @@ class Clock:
         return self.at
 
 
-@pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    with running(tmp_path_factory.mktemp("planned"), clock=Clock()) as made:
+@contextmanager
+def _household(folder: Path) -> Iterator[Site]:
+    with running(folder, clock=Clock()) as made:
         _do(
             made,
             "describe_chamber",
@@ -40,6 +42,20 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
             humidity="70 %",
             air_speed="0.1 m/s",
         )
+        yield made
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    with _household(tmp_path_factory.mktemp("planned")) as made:
+        yield made
+
+
+@pytest.fixture
+def accepted(tmp_path: Path) -> Iterator[Site]:
+    """A plan taken on, by the forms of its page."""
+    with _household(tmp_path) as made:
+        _take_on(made)
         yield made
 
 
@@ -57,7 +73,7 @@ def _form(site: Site, heading: str, action: str, values: dict[str, str]) -> Any:
     return site.post(action, filled(page, form) | values)
 
 
-def test_from_an_empty_page_to_a_plan_taken_on(site: Site) -> None:
+def _take_on(site: Site) -> None:
     page = site.page("/plan-back")
     assert "Nothing is wished for yet" in page.text
     told = _form(site, "Room", "/plan-back/room", {"hooks.cupboard": "2", "trays_area": "0.6"})
@@ -78,6 +94,10 @@ def test_from_an_empty_page_to_a_plan_taken_on(site: Site) -> None:
     assert any(HOSTILE.split(";")[1].split(",")[0].strip() in row for row in rows)
     took = _form(site, "", "/plan-back/accept", {"chance": "level_mid"})
     assert "The plan is taken on" in took.text and "This plan is taken on." in took.text
+
+
+def test_from_an_empty_page_to_a_plan_taken_on(accepted: Site) -> None:
+    site = accepted
     # away over the start: the plan differs, and says so
     start = _do(site, "back_plan").wants[0].makes[0].start
     away = _form(site, "", "/plan-back/away", {"first": start.isoformat(), "last": start.isoformat()})
@@ -105,7 +125,8 @@ def test_what_cannot_be_used_is_said_at_its_field(site: Site) -> None:
     assert site.get("/plan-back?trip=NOTRIP1").status_code in (404, 422)
 
 
-def test_a_task_is_settled_from_the_bench(site: Site) -> None:
+def test_a_task_is_settled_from_the_bench(accepted: Site) -> None:
+    site = accepted
     bench = site.page("/")
     assert "From the plan" in bench.text
     feed = {e.id: e for e in _do(site, "calendar_feed").entries}
@@ -118,9 +139,11 @@ def test_a_task_is_settled_from_the_bench(site: Site) -> None:
     assert next(e for e in _do(site, "calendar_feed").entries if e.id == given["task"]).status == "done"
 
 
-def test_the_calendar_is_read_back_by_two_parsers(site: Site) -> None:
+def test_the_calendar_is_read_back_by_two_parsers(accepted: Site) -> None:
     import icalendar
     import vobject
+
+    site = accepted
 
     def read() -> tuple[bytes, dict[str, Any], dict[str, Any]]:
         answer = site.get("/plan-back.ics")

@@ -82,8 +82,9 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         yield Store(site, at)
 
 
-def test_an_empty_shelf_says_how_it_fills(store: Store) -> None:
-    page = store.site.page("/shelf")
+def test_an_empty_shelf_says_how_it_fills(tmp_path: Path) -> None:
+    with running(tmp_path, clock=lambda: NOW) as site:
+        page = site.page("/shelf")
     assert "Nothing is on the shelf yet" in page.text
     assert {"/shelf/store", "/shelf/bought"} <= {a.attrs.get("href") for a in page.all("a")}
 

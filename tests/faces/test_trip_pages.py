@@ -50,13 +50,13 @@ def clock() -> Clock:
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory, clock: Clock) -> Iterator[Site]:
     with running(Path(tmp_path_factory.mktemp("trips")), clock=clock) as made:
+        assert "No trip is planned" in made.page("/trips").text
         yield made
 
 
 @pytest.fixture(scope="module")
 def code(site: Site) -> str:
     """A trip told through its forms."""
-    assert "No trip is planned" in site.page("/trips").text
     about = {"name": "Ridge (invented)", "departure": "2026-09-12", "day": "18", "night": "6"}
     answer = site.send(site.page("/trips/new"), "/trips", about | {"altitude": "900"})
     made = re.search(r"/trips/(\w+)/days", str(answer.url))
