@@ -3,13 +3,17 @@ script would."""
 
 from __future__ import annotations
 
+import fcntl
+import os
 import re
+import shutil
 import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import datetime
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -18,7 +22,8 @@ from urllib.parse import urljoin
 import httpx
 import uvicorn
 
-from saltfare.faces.opening import House, opened
+from saltfare.faces.demo import demo_journal
+from saltfare.faces.opening import House, opened, system_zone
 from saltfare.faces.web.app import create_app
 
 VOID = frozenset({"meta", "link", "input", "br", "hr", "img", "path", "rect", "line", "circle"})
@@ -152,6 +157,24 @@ def filled(page: Node, form: Node) -> dict[str, str]:
         else:
             out[name] = node.attrs.get("value", "")
     return out
+
+
+def put_demo(directory: Path, *, base: Path, now: datetime) -> Path:
+    """The demo of a moment, built by the first test of a run that asks for it and copied for every other.
+
+    base: the run's folder for what is passing, as pytest gives it; of several workers, the one above it.
+    """
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    built = shared / f"demo-{now:%Y%m%dT%H%M%S}"
+    with (shared / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not built.exists():
+            part = built.with_suffix(".part")
+            part.mkdir()
+            demo_journal(part, now, zone=system_zone())
+            part.rename(built)
+    shutil.copytree(built, directory, dirs_exist_ok=True)
+    return demo_journal(directory, now, zone=system_zone())
 
 
 @contextmanager

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_site import Site, running
+from page_site import Site, put_demo, running
 
 from saltfare.actions import registry
 
@@ -40,7 +40,9 @@ pytestmark = [
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """The demo, on a fixed day."""
-    with running(tmp_path_factory.mktemp("browser"), demo=True, clock=lambda: NOW) as running_site:
+    folder = tmp_path_factory.mktemp("browser")
+    put_demo(folder, base=tmp_path_factory.getbasetemp(), now=NOW)
+    with running(folder, demo=True, clock=lambda: NOW) as running_site:
         yield running_site
 
 
@@ -142,8 +144,16 @@ def _matters(message: Any) -> bool:
     return message.type in ("error", "warning") and "Failed to load resource" not in message.text
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
+# every size and every theme once; the other two pairs with all that takes long
+@pytest.mark.parametrize(
+    ("size", "scheme"),
+    [
+        ("phone", "light"),
+        ("desk", "dark"),
+        pytest.param("phone", "dark", marks=pytest.mark.deep),
+        pytest.param("desk", "light", marks=pytest.mark.deep),
+    ],
+)
 def test_axe_finds_nothing(window: Any, paths: list[str], size: str, scheme: str) -> None:
     from axe_playwright_python.sync_playwright import Axe
 

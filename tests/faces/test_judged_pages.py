@@ -6,21 +6,20 @@ import json
 import re
 import sys
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_site import Node, filled, parsed
+from page_site import Node, filled, parsed, put_demo
 from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "actions"))
 from judged_household import COOKED, COOLED_SLOWLY, Larder, on, readings
 
 from saltfare.actions import registry
-from saltfare.faces import demo
 from saltfare.faces.log_text import read_log
 from saltfare.faces.web.app import create_app
 from saltfare.faces.words import Words
@@ -501,18 +500,10 @@ def test_the_command_line_says_the_same(tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def household(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
-    """The demo's household replayed, its forecasts left out."""
-    from datetime import UTC, datetime
-
-    from saltfare.actions import correction, piece_handling, piece_work
-
+    """The demo's household."""
     folder = tmp_path_factory.mktemp("demo")
     now = datetime(2026, 9, 20, 9, 30, tzinfo=UTC)
-    with pytest.MonkeyPatch.context() as patch:
-        for module in (piece_work, piece_handling, correction):
-            if hasattr(module, "issue"):
-                patch.setattr(module, "issue", lambda *_a, **_k: (None, ()))
-        path = demo.demo_journal(folder, now, zone="UTC")
+    path = put_demo(folder, base=tmp_path_factory.getbasetemp(), now=now)
     with Journal.open(path) as journal:
         yield Desk(Larder(journal, folder))
 

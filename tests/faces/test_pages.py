@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from page_site import Node, Site, controls, filled, parsed, running
+from page_site import Node, Site, controls, filled, parsed, put_demo, running
 
 from saltfare.actions import registry
 from saltfare.actions.piece_forecast import cast
@@ -48,7 +48,9 @@ class Clock:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """The demo, on a fixed day."""
-    with running(tmp_path_factory.mktemp("demo"), demo=True, clock=lambda: NOW) as site:
+    folder = tmp_path_factory.mktemp("demo")
+    put_demo(folder, base=tmp_path_factory.getbasetemp(), now=NOW)
+    with running(folder, demo=True, clock=lambda: NOW) as site:
         yield site
 
 
