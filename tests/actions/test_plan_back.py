@@ -316,3 +316,35 @@ def test_the_air_counted_on_stays_until_a_reading_comes(house: House) -> None:
     assert air(9.8).basis == USUAL and air(9.8).temp_c == pytest.approx(13.0)
     read(3.0, "15 C")
     assert air(3.31).temp_c > first.temp_c
+
+
+def test_room_nobody_told_is_a_condition_of_every_chance_and_day(house: House) -> None:
+    house.do("describe_chamber", name="Pantry", temperature="13 C", humidity="70 %", air_speed="0.1 m/s")
+    house.do("wish_stock", name="Stew", dish=STEW, needed_by=BY.isoformat())
+    shown = house.do("back_plan")
+    (want,) = shown.wants
+    (make,) = want.makes
+    assert want.chance > 0.95  # the figure alone would comfort
+    assert "trays" in shown.room_open
+    assert shown.room_open == want.room_open == make.room_open
+    assert all(task.room_open == make.room_open for task in shown.tasks)
+    house.do("accept_plan")
+    (event,) = [e for e in house.journal.events("plan/accepted") if e.body.kind == "plan_accepted"]
+    assert "trays" in event.body.room_open and all("trays" in task.room_open for task in event.body.tasks)
+    assert all("trays" in entry.room_open for entry in house.do("calendar_feed").entries)
+    # once it is told, the condition falls away and nothing else is left open
+    house.do(
+        "set_capacity", hooks={"pantry": 4}, fridge_places=9, fridge_volume="40 l", freezer_volume="40 l",
+        trays_area="5",
+    )  # fmt: skip
+    told = house.do("back_plan")
+    assert told.room_open == () and told.wants[0].room_open == () and told.wants[0].makes[0].room_open == ()
+
+
+def test_only_room_that_is_needed_is_a_condition(house: House) -> None:
+    furnished(house)  # hooks, places in the fridge and trays are told, room in litres is not
+    wished(house)
+    (want,) = house.do("back_plan").wants
+    assert not {"hook", "fridge", "trays"} & set(want.room_open)
+    house.do("wish_stock", name="Stew", dish=STEW, needed_by=BY.isoformat())
+    assert "trays" not in house.do("back_plan").room_open

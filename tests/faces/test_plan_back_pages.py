@@ -213,3 +213,28 @@ def test_the_picture_fits_a_phone_and_lies_where_the_days_do() -> None:
     assert boxes["likely"][0]["from"] - boxes["drying"][0]["from"] == 13 * day
     assert len(boxes["likely"]) == 1 and len(boxes["done"]) == 2
     assert boxes["away"][0]["to"] - boxes["away"][0]["from"] == 3 * day
+
+
+def test_a_chance_that_rests_on_room_nobody_told_says_so_itself(tmp_path: Path) -> None:
+    with _household(tmp_path) as site:
+        _do(
+            site, "wish_stock", name="Stew", dish={"packs": 4, "tray_mass": "450 g"}, needed_by=NEAR
+        )  # fmt: skip
+        page = site.page("/plan-back")
+        said = [dd.text for dd in page.all("dd") if "%" in dd.text or "in 100" in dd.text]
+        said += [td.text for td in page.all("td") if td.attrs.get("data-label") == "Chance"]
+        assert len(said) >= 3
+        assert all(", if " in one and "the trays take it" in one for one in said), said
+        figure = next(f for f in page.all("figcaption") if "Each line" in f.text)
+        assert "The days hold if" in figure.text and "the trays take it" in figure.text
+        labels = [svg.attrs["aria-label"] for svg in page.all("svg") if "aria-label" in svg.attrs]
+        assert labels and all("the trays take it" in label for label in labels)
+        _do(site, "accept_plan")
+        made = re.sub(r"\r\n ", "", site.get("/plan-back.ics").text)
+        events = made.split("BEGIN:VEVENT")[1:]
+        assert events and all("This day holds if" in one and "the trays take it" in one for one in events)
+        _do(
+            site, "set_capacity", trays_area="5", freezer_volume="40 l", fridge_volume="40 l", fridge_places=9
+        )
+        page = site.page("/plan-back")
+        assert "the trays take it" not in page.text and "The days hold if" not in page.text

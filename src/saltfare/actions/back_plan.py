@@ -121,6 +121,7 @@ def accept_plan(context: Context, given: AcceptGiven) -> Accepted:
         program=__version__,
         chance=plan.chance,
         chances={want.key: want.chance for want in plan.wants},
+        room_open=plan.room_open,
         tasks=tuple(accepted_task(task) for task in plan.tasks),
     )
     did = done(context, given, [(kinds.ACCEPTED, body)])

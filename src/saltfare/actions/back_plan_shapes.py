@@ -13,6 +13,7 @@ from saltfare.core.fields import Called, Frozen, Measured, Quantity
 from saltfare.core.figure import Note
 
 Level = Literal["level_low", "level_mid", "level_high"]
+Place = Literal["hook", "fridge", "fridge_room", "freezer_room", "trays"]
 Hour = Annotated[Measured, Quantity("tray_hours")]
 
 
@@ -66,7 +67,7 @@ class BackPlanGiven(Query):
 
 
 class TaskShown(Frozen):
-    """A dated task. amounts: SI, by glossary name."""
+    """A dated task. amounts: SI, by glossary name. room_open: as of what it is a task of."""
 
     id: str
     make: str
@@ -78,12 +79,14 @@ class TaskShown(Frozen):
     place: str
     amounts: dict[str, float]
     cautions: tuple[str, ...]
+    room_open: tuple[Place, ...]
 
 
 class MakeShown(Frozen):
     """A piece or a run of trays on its days. start_by: by chance level. down: 10, 50 and 90 % dates.
 
-    chance: of this one alone. chamber: key of where it hangs. green_kg, bought_kg: of one piece.
+    chance: of this one alone, if there is room enough in the places of room_open, whose room was not told
+    and is taken as enough. chamber: key of where it hangs. green_kg, bought_kg: of one piece.
     """
 
     id: str
@@ -97,6 +100,7 @@ class MakeShown(Frozen):
     chance: float
     down: tuple[date | None, date | None, date | None]
     chamber: str
+    room_open: tuple[Place, ...]
     moved_days: int
     late: bool
     green_kg: float | None
@@ -117,10 +121,12 @@ class UnderWayShown(Frozen):
 
 
 class OfferShown(Frozen):
-    """What would still work: its own chance (None where nothing uncertain is in it), and what changes."""
+    """What would still work: its own chance (None where nothing uncertain is in it), and what changes.
+    room_open: places whose room was taken as enough for it."""
 
     code: str
     chance: float | None
+    room_open: tuple[Place, ...]
     ready: date | None
     conflicts: int
     params: dict[str, str | float | int]
@@ -138,7 +144,8 @@ class AgainstShown(Frozen):
 
 class WantShown(Frozen):
     """A want with its plan. missing_kg, missing_packs: what the makes give. late: too late for the chance
-    planned for; offers: what would still work. against: why it cannot be planned at all."""
+    planned for; offers: what would still work. against: why it cannot be planned at all. room_open:
+    places whose room was not told; the chance is the chance if they have enough."""
 
     key: str
     name: str
@@ -152,6 +159,7 @@ class WantShown(Frozen):
     missing_kg: float
     missing_packs: int
     chance: float
+    room_open: tuple[Place, ...]
     start_by: dict[str, date | None]
     late: bool
     makes: tuple[MakeShown, ...]
@@ -177,7 +185,8 @@ class ConflictShown(Frozen):
 
 class BackPlanShown(Output):
     """The plan. chance: that every want is there by its day. differs: whether it is not the one accepted;
-    accepted: whether one was. levels: the three chances."""
+    accepted: whether one was. levels: the three chances. room_open: places whose room was not
+    told; the chance is the chance if they have enough."""
 
     today: date
     level: Level
@@ -187,5 +196,6 @@ class BackPlanShown(Output):
     conflicts: tuple[ConflictShown, ...]
     away: tuple[tuple[date, date], ...]
     chance: float
+    room_open: tuple[Place, ...]
     accepted: bool
     differs: bool

@@ -23,6 +23,7 @@ from saltfare.plans.back_plan_shapes import (
     Asked,
     Away,
     BackPlan,
+    Place,
     Planned,
     Rules,
     Task,
@@ -63,8 +64,11 @@ def plan_shown(
     keys = {want.one.key for want, _ in kept}
     mine = {make.id for want, _ in kept for make in want.asked.makes}
     tasks = [*plan.tasks, *(task for want, _ in kept for task in _under_way_tasks(context, want))]
+    open_of = {planned.make.id: planned.room_open for made in plan.wants for planned in made.made}
     told = tuple(
-        _task(task) for task in sorted(tasks, key=lambda task: (task.on, task.make)) if task.want in keys
+        _task(task, open_of.get(task.make, ()))
+        for task in sorted(tasks, key=lambda task: (task.on, task.make))
+        if task.want in keys
     )
     failed = any(want.against for want, _ in kept)
     each = [made.there for _, made in kept]
@@ -92,6 +96,7 @@ def plan_shown(
         ),
         away=tuple((one.first, one.last) for one in away if one.last >= context.today),
         chance=0.0 if failed else chance,
+        room_open=tuple(sorted({place for _, made in kept for place in made.room_open})),
         accepted=stands.accepted is not None,
         differs=now != issued,
         notes=(*plan.notes, Note("ready_is_mass"), Note("criteria_stay_open")),
@@ -119,13 +124,19 @@ def _want_shown(want: Filled, made: WantPlanned, offered: tuple[Offer, ...], tod
         missing_kg=want.asked.kg,
         missing_packs=want.asked.packs,
         chance=0.0 if want.against else made.chance,
+        room_open=made.room_open,
         start_by=dict(made.start_by),
         late=made.late or bool(want.against),
         makes=tuple(_make_shown(planned) for planned in made.made),
         under_way=tuple(_under_way_shown(under, one.needed_by, today) for under in want.asked.under_way),
         offers=tuple(
             shown.OfferShown(
-                code=o.code, chance=o.chance, ready=o.ready, conflicts=o.conflicts, params=dict(o.params)
+                code=o.code,
+                chance=o.chance,
+                room_open=o.room_open,
+                ready=o.ready,
+                conflicts=o.conflicts,
+                params=dict(o.params),
             )
             for o in offered
         ),
@@ -152,6 +163,7 @@ def _make_shown(planned: Planned) -> shown.MakeShown:
         by=planned.by,
         start_by=dict(planned.start_by),
         chance=planned.chance,
+        room_open=planned.room_open,
         down=planned.down,
         chamber=planned.course.chamber,
         moved_days=planned.moved_days,
@@ -199,7 +211,7 @@ def _under_way_tasks(context: Context, want: Filled) -> list[Task]:
     return out
 
 
-def _task(task: Task) -> shown.TaskShown:
+def _task(task: Task, room_open: tuple[Place, ...]) -> shown.TaskShown:
     return shown.TaskShown(
         id=task.id,
         make=task.make,
@@ -211,6 +223,7 @@ def _task(task: Task) -> shown.TaskShown:
         place=task.place,
         amounts=dict(task.amounts),
         cautions=tuple(note.code for note in task.cautions),
+        room_open=room_open,
     )
 
 

@@ -21,7 +21,7 @@ class CalendarGiven(Query):
 
 class EntryShown(Frozen):
     """A task. id: the same for good; sequence: how often it changed; last: its last day. place: the name of
-    the chamber, where it matters."""
+    the chamber, where it matters. room_open: places whose room was taken as enough for its day."""
 
     id: str
     sequence: int
@@ -34,6 +34,7 @@ class EntryShown(Frozen):
     place: str
     amounts: dict[str, float]
     cautions: tuple[str, ...]
+    room_open: tuple[str, ...]
 
 
 class CalendarShown(Output):
@@ -105,6 +106,7 @@ def _entry(context: Context, one: TaskState) -> EntryShown:
         place=_place(context, task.place),
         amounts=task.amounts,
         cautions=task.cautions,
+        room_open=task.room_open,
     )
 
 

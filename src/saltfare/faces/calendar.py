@@ -6,6 +6,7 @@ a calendar that subscribes moves and removes instead of doubling.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -60,11 +61,18 @@ def _event(words: Words, entry: EntryShown) -> Event:
     made.add("summary", said)
     told = [f"{label}: {value}" for label, value in amounts_said(words, entry.amounts)]
     told += [words.note(Note(code), "caution") for code in entry.cautions if not _fields(words, code)]
+    if entry.room_open and entry.status == "open":
+        told.append(words.say("calendar.room_open", {"room": room_said(words, entry.room_open)}))
     if told:
         made.add("description", "\n".join(told))
     if entry.place:
         made.add("location", entry.place)
     return made
+
+
+def room_said(words: Words, places: Iterable[str]) -> str:
+    """What must be so of places nobody told the room of: "the trays take it"."""
+    return words.t("back_plan.room_and").join(words.t(f"back_plan.if_{place}") for place in places)
 
 
 def _fields(words: Words, code: str) -> bool:

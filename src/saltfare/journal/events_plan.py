@@ -91,7 +91,8 @@ class AwayTold(Body, kind="away_told"):
 
 
 class TaskAccepted(Frozen):
-    """A task as it was accepted. amounts: SI, by glossary name. cautions: codes."""
+    """A task as it was accepted. amounts: SI, by glossary name. cautions: codes. room_open: places whose
+    room was not told and was taken as enough."""
 
     id: str = Field(max_length=40)
     make: str = Field(max_length=80)
@@ -103,16 +104,19 @@ class TaskAccepted(Frozen):
     place: str = Field(default="", max_length=80)
     amounts: dict[str, float] = Field(default_factory=dict)
     cautions: tuple[str, ...] = ()
+    room_open: tuple[str, ...] = Field(default=(), max_length=10)
 
 
 class PlanAccepted(Body, kind="plan_accepted"):
-    """A plan taken on as it left the house. chance: that everything is there by its day, as it was told."""
+    """A plan taken on as it left the house. chance: that everything is there by its day, as it was told: if
+    there is room enough in the places of room_open."""
 
     observed: ClassVar[bool] = False
 
     program: str = Field(max_length=40)
     chance: float = Field(ge=0, le=1)
     chances: dict[str, float] = Field(default_factory=dict, max_length=200)
+    room_open: tuple[str, ...] = Field(default=(), max_length=10)
     tasks: tuple[TaskAccepted, ...] = Field(max_length=4000)
 
 

@@ -26,6 +26,7 @@ from saltfare.plans.back_plan_shapes import (
     Course,
     Level,
     Make,
+    Place,
     Planned,
     Room,
     Rules,
@@ -73,8 +74,7 @@ def back_plan(
             book.take("trays", "", today, last, begun.trays_m2)
     by_id = {one.id: one for one in asked}
     notes: list[Note] = []
-    untold = sorted({use.place for a in asked for m in a.makes for w in m.ways for use in w.uses
-                     if room.of(use.place, use.key) is None})  # fmt: skip
+    untold = sorted({place for a in asked for m in a.makes for way in m.ways for place in book.open_to(way)})
     notes += [Note("room_not_told", {"place": place}) for place in untold]
     # what must begin first is placed first
     order = sorted(
@@ -102,6 +102,7 @@ def back_plan(
         tasks=tuple(tasks),
         conflicts=tuple(sorted(conflicts, key=lambda c: (c.first, c.make, c.code))),
         chance=float(together.mean()),
+        room_open=_open_in(wants),
         notes=tuple(notes),
     )
 
@@ -190,6 +191,7 @@ def _placed(
         down=(down[0], down[1], down[2]),
         moved_days=0 if wanted is None or wanted < today else max((wanted - start).days, 0),
         late=not on_time,
+        room_open=book.open_to(course),
         tasks=tuple(_tasks(make, course, start, packed, book, (down[0], down[1], down[2]))),
     )
     missing = () if book.is_home(needed) else (
@@ -299,8 +301,13 @@ def _want(today: date, one: Asked, made: tuple[Planned, ...], rules: Rules) -> W
     there = _there(today, one, made)
     late = any(planned.late for planned in made) or (not made and there.mean() < rules.late_least)
     return WantPlanned(
-        asked=one, made=made, chance=float(there.mean()), there=there, start_by=levels, late=late
-    )
+        asked=one, made=made, chance=float(there.mean()), there=there, start_by=levels, late=late,
+        room_open=_open_in(made),
+    )  # fmt: skip
+
+
+def _open_in(parts: Sequence[Planned | WantPlanned]) -> tuple[Place, ...]:
+    return tuple(sorted({place for part in parts for place in part.room_open}))
 
 
 def _there(today: date, one: Asked, made: Sequence[Planned]) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ from datetime import date
 from saltfare.core.errors import OutOfRange, Refused
 from saltfare.core.library import Library
 from saltfare.plans.back_plan_courses import CuredWant, DishWant
-from saltfare.plans.back_plan_shapes import BackPlan
+from saltfare.plans.back_plan_shapes import BackPlan, Place
 
 _THICKNESSES = ("thickest", "thick", "middling", "thin")
 
@@ -23,6 +23,7 @@ class Offer:
 
     chance: that it is there by the day, begun as soon as may be; None where nothing uncertain is in it.
     ready: for `later`, the day it is there with the chance planned for. params: what is changed, SI.
+    room_open: places whose room was taken as enough for that.
     """
 
     want: str
@@ -31,6 +32,7 @@ class Offer:
     ready: date | None = None
     conflicts: int = 0
     params: Mapping[str, str | float | int] = field(default_factory=dict)
+    room_open: tuple[Place, ...] = ()
 
 
 def offers(
@@ -71,11 +73,16 @@ def offers(
             continue
         own = {planned.make.id for planned in as_made.made}
         hard = sum(c.make in own and c.code != "nobody_turns" for c in made.conflicts)
-        found.append(Offer(want=want.id, code=code, chance=as_made.chance, conflicts=hard, params=params))
+        found.append(
+            Offer(
+                want=want.id, code=code, chance=as_made.chance, conflicts=hard, params=params,
+                room_open=as_made.room_open,
+            )
+        )  # fmt: skip
     found.sort(key=lambda one: (-(one.chance or 0.0), one.code))
     late = [planned.packed for planned in now.made if planned.late]
     if late:
-        found.append(Offer(want=want.id, code="later", chance=None, ready=max(late)))
+        found.append(Offer(want=want.id, code="later", chance=None, ready=max(late), room_open=now.room_open))
     return (*found, Offer(want=want.id, code="bought_pack", chance=None))
 
 

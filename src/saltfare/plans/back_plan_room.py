@@ -29,6 +29,10 @@ class Book:
             on -= timedelta(days=1)
         return None
 
+    def open_to(self, course: Course) -> tuple[Place, ...]:
+        """The places a course needs whose room was not told, and which nothing here can say are enough."""
+        return tuple(sorted({u.place for u in course.uses if self.room.of(u.place, u.key) is None}))
+
     def take(self, place: Place, key: str, first: date, last: date, amount: float) -> None:
         """Book room, both days among them."""
         for on in _days(first, last):

@@ -211,7 +211,8 @@ class Planned:
     and 90 % chance.
 
     course: the way chosen. moved_days: how much earlier than the chance asks for. late: whether the chance
-    planned for cannot be had any more.
+    planned for cannot be had any more. room_open: places it needs whose room was not told, taken as enough:
+    the chance holds if they are.
     """
 
     make: Make
@@ -225,13 +226,14 @@ class Planned:
     down: tuple[date | None, date | None, date | None]
     moved_days: int
     late: bool
+    room_open: tuple[Place, ...]
     tasks: tuple[Task, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WantPlanned:
     """A want with its plan. there: in which worlds all of it is there by then, what is under way counted;
-    chance: their share."""
+    chance: their share, if there is room enough in the places of room_open."""
 
     asked: Asked
     made: tuple[Planned, ...]
@@ -239,15 +241,18 @@ class WantPlanned:
     chance: float
     start_by: Mapping[Level, date | None]
     late: bool
+    room_open: tuple[Place, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BackPlan:
-    """The whole. chance: that every want is there by its day."""
+    """The whole. chance: that every want is there by its day, if there is room enough in the places of
+    room_open."""
 
     today: date
     wants: tuple[WantPlanned, ...]
     tasks: tuple[Task, ...]
     conflicts: tuple[Conflict, ...]
     chance: float
+    room_open: tuple[Place, ...] = ()
     notes: tuple[Note, ...] = ()

@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from saltfare.core.errors import Problem, Refused
 from saltfare.faces import plan_charts
-from saltfare.faces.calendar import amounts_said, calendar_file
+from saltfare.faces.calendar import amounts_said, calendar_file, room_said
 from saltfare.faces.charts import DESK_WIDTH, PHONE_WIDTH
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form
@@ -132,6 +132,8 @@ def _page(
         chart=_chart(desk, plan),
         days=[(on, _by_code(tasks)) for on, tasks in groupby(plan.tasks, key=lambda task: task.on)],
         conflict_said=lambda c: _conflict(desk, c, names),
+        chance_if=lambda share, places: _chance_if(desk, share, places),
+        room_said=lambda places: room_said(desk.words, places),
         offer_said=lambda o: _offer(desk, o),
         against_said=lambda a: desk.words.problem(Problem(a.code, a.field, a.given, a.allowed, a.params)),
         amounts_said=lambda amounts: amounts_said(desk.words, amounts),
@@ -203,8 +205,10 @@ def _offer(desk: Desk, one: Any) -> str:
     if code == "other_purpose" and "thickness_m" in one.params:
         code = "other_purpose_thin"
     share = one.chance
-    said = "" if share is None else _chance(desk, share)
+    said = "" if share is None else _chance_if(desk, share, one.room_open)
     text = words.t(f"back_plan.offer_{code}", chance=said, ready=one.ready, **one.params)
+    if share is None and one.room_open:
+        text = f"{text} {words.t('back_plan.days_if', room=room_said(words, one.room_open))}"
     if one.conflicts:
         text = f"{text} {words.t('back_plan.offer_conflicts', n=one.conflicts)}"
     return text
@@ -218,6 +222,13 @@ def _chance(desk: Desk, share: float) -> str:
     return desk.words.t("piece.chance", n=round(100 * share))
 
 
+def _chance_if(desk: Desk, share: float, places: Iterable[str]) -> str:
+    """A chance with the condition it is told under: room nobody told is no part of the figure."""
+    room = room_said(desk.words, places)
+    said = _chance(desk, share)
+    return desk.words.t("back_plan.chance_if", chance=said, room=room) if room else said
+
+
 def _chart(desk: Desk, plan: Any) -> dict[str, Markup] | None:
     """The picture for both widths; None where nothing is to be made."""
     makes = [make for want in plan.wants for make in want.makes]
@@ -226,6 +237,9 @@ def _chart(desk: Desk, plan: Any) -> dict[str, Markup] | None:
         return None
     words, shown = desk.words, desk.words.shown
     today = plan.today
+    rests = (
+        f" {words.t('back_plan.days_if', room=room_said(words, plan.room_open))}" if plan.room_open else ""
+    )
     lines = tuple(
         plan_charts.Line(
             name=one.name,
@@ -259,7 +273,8 @@ def _chart(desk: Desk, plan: Any) -> dict[str, Markup] | None:
                 n=len(lines),
                 first=min(line.start for line in lines),
                 last=max(line.packed for line in lines),
-            ),
+            )
+            + rests,
             away=words.t("back_plan.away"),
             today=words.t("back_plan.today"),
             day=words.t("chart.day_us" if shown.locale == "en-US" else "chart.day"),
