@@ -310,3 +310,35 @@ def test_what_is_short_becomes_a_dish_to_make_and_a_wish_planned_back(camp: Camp
     # it must be packed by the eve, and is begun before that
     assert str(want.needed_by) == "2026-04-09" and want.missing_packs == make.packs
     assert want.makes and all(one.start < want.needed_by for one in want.makes)
+
+
+def test_minutes_at_camp_keep_the_span_of_their_label(camp: Camp) -> None:
+    """Shown, held and shown again from what was held: the same three as on the label."""
+    _, left = packed(camp)
+    code = camp.trip(days=2)
+    shown = camp.planned(code, day=9)
+    label = camp.do("label", 9, code=left)
+    wanted = tuple(round(max(n, 1.0)) if n is not None else None for n in label.water.minutes)
+    assert wanted[0] is not None and wanted[1] is not None and wanted[0] < wanted[1]
+
+    def told(menu: Any) -> set[tuple[int | None, ...]]:
+        dishes = [x for day in menu.days for s in day.sittings for x in s.dishes if x.key == left]
+        return {(x.minutes_low, x.minutes, x.minutes_high) for x in dishes}
+
+    assert told(shown) == {wanted}
+    camp.do("commit_menu", 9, code=code, key=shown.key, short=bool(shown.short))
+    assert told(camp.do("menu", 9, code=code)) == {wanted}
+
+
+def test_sodium_sweated_out_is_told_by_day_in_the_heat_of_the_table_and_once_in_the_cool(camp: Camp) -> None:
+    """TB MED 507's table of water begins at 78 F of heat index; below it the hourly water is our choice."""
+    plain = [staple("almonds", "200 g", "50 g"), staple("raisins", "500 g", "50 g")]
+
+    def cautions(**plan: str) -> list[tuple[str, Any]]:
+        code = camp.trip(days=2, staples=plain, plan=plan)
+        shown = camp.planned(code)
+        return [(n.code, n.params.get("person")) for n in shown.cautions if "sodium" in n.code]
+
+    assert cautions(day="4 C", night="-6 C") == [("trip_sodium_cool", None)]
+    hot = cautions(day="33 C", night="20 C", heat="28 C")
+    assert set(hot) == {("trip_sodium_low", "Anna"), ("trip_sodium_low", "Bo")} and len(hot) == 2

@@ -412,6 +412,26 @@ def test_readings_pasted_are_looked_through_first_and_taken_in_once(own: tuple[S
     assert last.last_rh_frac == pytest.approx(0.76)
 
 
+def test_swapped_columns_are_questioned_before_anything_is_taken_in(own: tuple[Site, Clock]) -> None:
+    site, _ = own
+    site.send(site.page("/chambers"), "/chambers", CHAMBER)
+    where = "/chambers/cool-cupboard/readings"
+    swapped = "\n".join(f"2026-09-19 {hour:02d}:00;75;12,{hour}" for hour in (8, 9))
+    looked = site.post(where, {"rows": swapped, "_dates": "year", "_degrees": "C", "_look": "1"})
+    said = parsed(looked.text).text
+    assert looked.status_code == 422 and "temperature and humidity may be swapped" in said
+    assert "Line 1" in said and "Nothing is recorded yet" in said
+    # a reading that is only unusual is questioned there too, with the field for its reason
+    odd = "2026-09-19 08:00;21;75"
+    looked = site.post(where, {"rows": odd, "_dates": "year", "_degrees": "C", "_look": "1"})
+    said = parsed(looked.text).text
+    assert looked.status_code == 422 and "outside what is usual" in said and "swapped" not in said
+    assert any(n.attrs.get("name") == "_reason" for n in parsed(looked.text).all("input"))
+    assert site.house.context().journal.readings.last("cool-cupboard", NOW) is None
+    told = {"rows": odd, "_dates": "year", "_degrees": "C", "_take": "1", "_reason": "a warm week"}
+    assert "1\u00a0new reading" in parsed(site.post(where, told).text).text
+
+
 def test_settings_change_what_is_shown_and_read(own: tuple[Site, Clock]) -> None:
     site, _ = own
     site.send(site.page("/chambers"), "/chambers", CHAMBER)

@@ -216,7 +216,23 @@ def test_the_sheet_says_who_eats_what_not_and_who_has_nothing(site: Site):
     items = site.page(f"/trips/{code}/items").text
     assert "Not for Bo, who eats no gluten." in items and "excluded" not in items
     site.send(site.page(f"/trips/{code}"), f"/trips/{code}/menu", {"preset": "lightest"})
-    worked_out(site, code)
+    page = worked_out(site, code)
+    # what is ticked is who is short of how much, by name
+    asked = next(n for n in page.all("label") if n.all("input") and "somebody is short" in n.text)
+    menu = run("menu", context(), {"code": code, "preset": "lightest"})
+    assert {one.person for one in menu.short} >= {"Bo"} and menu.days
+    for one in menu.short:
+        if one.kcal < one.ration_kcal:
+            percent = round(100 * one.kcal / one.ration_kcal)
+            said = re.search(
+                rf"{one.person} gets ({percent})\s%\s[^:]*: ([\d\s]+)\skcal of", asked.text
+            )
+            assert said, asked.text
+            each = (one.ration_kcal - one.kcal) / len(menu.days)
+            assert float(re.sub(r"\s", "", said[2])) == pytest.approx(each, rel=0.02)
+    assert "Bo has nothing as a meal at" in asked.text
+    refused = site.send(site.page(f"/trips/{code}?preset=lightest"), f"/trips/{code}/commit", {})
+    assert refused.status_code == 422 and "somebody is short: " in parsed(refused.text).text
     answer = site.send(
         site.page(f"/trips/{code}?preset=lightest"), f"/trips/{code}/commit", {"short": "true"}
     )
@@ -283,3 +299,19 @@ def test_the_sheet_says_what_goes_into_each_pouch(packs: int, servings: int, sai
     dish = SimpleNamespace(water_ml=1488, packs=packs, shares=[SimpleNamespace(servings=servings)])
     told = trip_sheet.poured(Words(), dish)  # type: ignore[arg-type]
     assert told.replace("\u00a0", " ").replace("\u202f", " ") == said
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [
+        ((None, None, None), ""),
+        ((None, 12, None), "12 min"),
+        ((9, 12, 20), "12 min (9 to 20)"),
+        ((9, 12, None), "12 min, from 9, and longer if it cools"),
+    ],
+)
+def test_the_sheet_gives_the_span_of_the_label(minutes: tuple[int | None, ...], said: str):
+    low, middle, high = minutes
+    dish = SimpleNamespace(minutes=middle, minutes_low=low, minutes_high=high)
+    told = trip_sheet.minutes_said(Words(), dish)  # type: ignore[arg-type]
+    assert told.replace("\u00a0", " ") == said

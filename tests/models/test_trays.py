@@ -265,6 +265,17 @@ def test_hotter_air_is_faster(temp: float, more: float) -> None:
     assert _dry(at(temp + more), load(1.5)) < _dry(at(temp), load(1.5))
 
 
+@pytest.mark.parametrize("size", [0.002, 0.003, 0.005, 0.012])
+def test_the_grid_finds_the_hours_of_thin_and_thick_pieces(
+    size: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cubes = load(1.5, 0.85, (part("potato", "cube", size),))
+    found = _dry(dryer(), cubes)
+    monkeypatch.setattr(trays, "_NODES", 48)
+    monkeypatch.setattr(trays, "_STEPS", 1600)
+    assert found == pytest.approx(_dry(dryer(), cubes), rel=5e-3)
+
+
 @given(size=st.floats(2e-3, 1.2e-2), more=st.floats(1.1, 2.0))
 @settings(max_examples=10, deadline=None)
 def test_thicker_pieces_are_slower(size: float, more: float) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from saltfare.actions.context import Context
+    from saltfare.core.errors import Problem
 
 Kind = Literal["query", "command"]
 Part = Literal["bench", "pieces", "dishes", "shelf", "trips", "chambers", "sources", "settings"]
@@ -228,20 +229,10 @@ def run(name: str, context: Context, data: Mapping[str, Any]) -> BaseModel:
     Raises Refused with one problem per field to mend, NotFound, Conflict, and what the action raises.
     An implausible value is kept where `reasons` gives a reason under its path.
     """
-    from pydantic import ValidationError
-
     from saltfare.core.errors import Refused
-    from saltfare.core.fields import implausible, problems_of
 
     action = get(name)
-    now = context.settings
-    reading = {"decimal": now.decimal, "measures": now.measures, "currency": now.currency}
-    try:
-        given = action.Input.model_validate(data, context=reading)
-    except ValidationError as error:
-        raise Refused(*problems_of(error)) from None
-    reasons = getattr(given, "reasons", {})
-    unusual = [p for p in implausible(given) if not reasons.get(p.field, "").strip()]
+    given, unusual = _weighed(action, context, data)
     if unusual and action.kind == "command":
         raise Refused(*unusual)
     try:
@@ -252,3 +243,30 @@ def run(name: str, context: Context, data: Mapping[str, Any]) -> BaseModel:
             raise
         # the same tap came twice, and its twin was recorded between our look and our refusal
         return action.function(context, given)
+
+
+def objections(name: str, context: Context, data: Mapping[str, Any]) -> tuple[Problem, ...]:
+    """What `run` would refuse or question of the data before it calls the action; nothing is done."""
+    from saltfare.core.errors import Refused
+
+    try:
+        return tuple(_weighed(get(name), context, data)[1])
+    except Refused as refused:
+        return refused.problems
+
+
+def _weighed(action: Action, context: Context, data: Mapping[str, Any]) -> tuple[Any, list[Problem]]:
+    """The data as the action takes it, and what is unusual in it without a reason."""
+    from pydantic import ValidationError
+
+    from saltfare.core.errors import Refused
+    from saltfare.core.fields import implausible, problems_of
+
+    now = context.settings
+    reading = {"decimal": now.decimal, "measures": now.measures, "currency": now.currency}
+    try:
+        given = action.Input.model_validate(data, context=reading)
+    except ValidationError as error:
+        raise Refused(*problems_of(error)) from None
+    reasons = getattr(given, "reasons", {})
+    return given, [p for p in implausible(given) if not reasons.get(p.field, "").strip()]

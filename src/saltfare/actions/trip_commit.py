@@ -65,9 +65,9 @@ def commit_menu(context: Context, given: CommitGiven) -> Done:
             Problem("trip_menu_breaks_rules", "key", worst.where, params={"count": len(outcome.broken)})
         )
     if not outcome.short.nobody and not given.short:
-        raise Refused(
-            Problem("trip_menu_short", "short", params={"kcal": short_value(asked.problem, outcome.short)})
-        )
+        who = ", ".join(one.id for p, one in enumerate(asked.problem.people) if p in outcome.short.whose)
+        kcal = short_value(asked.problem, outcome.short)
+        raise Refused(Problem("trip_menu_short", "short", params={"who": who, "kcal": kcal}))
     body = _committed(context, asked, given, outcome)
     held = Counter[str]()
     for taken in body.items:
@@ -133,6 +133,8 @@ def _committed(context: Context, asked: Posed, given: CommitGiven, outcome: Outc
                 decided=asked.shown[name].decided,
                 why=asked.shown[name].why_decided,
                 minutes=asked.shown[name].minutes,
+                minutes_low=asked.shown[name].minutes_low,
+                minutes_high=asked.shown[name].minutes_high,
                 allergens=asked.shown[name].allergens,
                 allergens_unsure=asked.shown[name].allergens_unsure,
             )

@@ -29,7 +29,7 @@ LAWS = ("us", "eu")
 @dataclass(frozen=True, slots=True)
 class Content:
     """What is in one pack. None: not known. present, unsure: classes and ids of allergens. diets: answer by
-    diet. lacking: figures a menu needs and nobody knows."""
+    diet. minutes_span: soonest and latest. lacking: figures a menu needs and nobody knows."""
 
     mass_g: float
     kcal: float | None
@@ -37,6 +37,7 @@ class Content:
     sodium_mg: float | None
     water_ml: float | None
     minutes: float | None
+    minutes_span: tuple[float | None, float | None]
     servings: int | None
     volume_ml: float | None
     ingredients: tuple[str, ...]
@@ -112,6 +113,7 @@ def _unknown(library: Library, mass_g: float) -> Content:
         sodium_mg=None,
         water_ml=None,
         minutes=None,
+        minutes_span=(None, None),
         servings=None,
         volume_ml=None,
         ingredients=(),
@@ -131,6 +133,7 @@ def _of_pack(library: Library, found: PackContent) -> Content:
         sodium_mg=found.sodium_mg,
         water_ml=found.water_to_add_ml,
         minutes=found.minutes,
+        minutes_span=found.minutes_span,
         servings=max(round(found.servings), 1) if found.water_to_add_ml or found.servings != 1.0 else None,
         volume_ml=found.volume_ml,
         ingredients=names,
@@ -166,6 +169,7 @@ def food_contents(context: Context, staple: StapleWanted) -> Content:
         sodium_mg=None if sodium is None else 1e6 * sodium * kg,
         water_ml=None if water is None else water * portions,
         minutes=None,
+        minutes_span=(None, None),
         servings=portions,
         volume_ml=None,
         ingredients=(label,),

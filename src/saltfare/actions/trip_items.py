@@ -210,7 +210,9 @@ def _made(
         protein_g=item.protein_g,
         sodium_mg=item.sodium_mg,
         water_ml=water_ml,
-        minutes=None if content.minutes is None else ceil(content.minutes),
+        minutes=_whole(content.minutes),
+        minutes_low=_whole(content.minutes_span[0]),
+        minutes_high=_whole(content.minutes_span[1]),
         fuel_mg=fuel_mg,
         pot_ml=pot_ml,
         hot=hot,
@@ -247,3 +249,8 @@ def _servings(context: Context, offer: Offer) -> int:
         portion = context.library.row("menu_rules", "meat_portion").number("value")
         return max(round(offer.content.mass_g / portion), 1)
     return 1
+
+
+def _whole(minutes: float | None) -> int | None:
+    """Minutes as the label tells them: the same number stands on both."""
+    return None if minutes is None else round(max(minutes, 1.0))

@@ -102,7 +102,17 @@ def _planned(context: Context, asked: Posed, preset: Preset) -> MenuShown:
 
 def about_shown(one: ItemShown) -> About:
     """What an item tells of itself."""
-    return About(one.key, one.origin, one.name, one.minutes, one.decided, one.allergens, one.stock)
+    return About(
+        one.key,
+        one.origin,
+        one.name,
+        one.minutes,
+        one.minutes_low,
+        one.minutes_high,
+        one.decided,
+        one.allergens,
+        one.stock,
+    )
 
 
 def committed_menu(context: Context, state: TripState) -> MenuShown:

@@ -47,6 +47,8 @@ class ItemShown(Frozen):
     sodium_mg: int
     water_ml: int
     minutes: int | None
+    minutes_low: int | None
+    minutes_high: int | None
     fuel_mg: int
     pot_ml: int
     hot: bool
@@ -117,8 +119,8 @@ class ShareShown(Frozen):
 
 class DishShown(Frozen):
     """An item at a sitting. packs: opened for it, 0 where an open pack is eaten on. water_ml, fuel_mg: for
-    all of it. minutes: to stand or cook. held: (person) whose servings are held. each_g, each_kcal: of a
-    serving."""
+    all of it. minutes: to stand or cook, between the soonest and the latest where those are
+    known. held: (person) whose servings are held. each_g, each_kcal: of a serving."""
 
     item: str
     key: str
@@ -132,6 +134,8 @@ class DishShown(Frozen):
     each_kcal: int
     water_ml: int
     minutes: int | None
+    minutes_low: int | None
+    minutes_high: int | None
     fuel_mg: int
     handling: HandlingName
     decided: bool

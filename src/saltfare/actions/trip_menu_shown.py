@@ -41,6 +41,8 @@ class About:
     origin: str
     name: str
     minutes: int | None
+    minutes_low: int | None
+    minutes_high: int | None
     decided: bool
     allergens: tuple[str, ...]
     have: int | None
@@ -74,7 +76,17 @@ def plan_of_committed(state: TripState, body: MenuCommitted) -> tuple[MenuProble
 def about_taken(items: Iterable[ItemTaken]) -> dict[str, About]:
     """What a committed menu tells of its items."""
     return {
-        one.item: About(one.key, one.origin, one.name, one.minutes, one.decided, one.allergens, one.had)
+        one.item: About(
+            one.key,
+            one.origin,
+            one.name,
+            one.minutes,
+            one.minutes_low,
+            one.minutes_high,
+            one.decided,
+            one.allergens,
+            one.had,
+        )
         for one in items
     }
 
@@ -223,6 +235,8 @@ def _dish(
         each_kcal=item.kcal,
         water_ml=cooked * item.water_ml,
         minutes=told.minutes,
+        minutes_low=told.minutes_low,
+        minutes_high=told.minutes_high,
         fuel_mg=cooked * item.fuel_mg,
         handling=(item.handling or Handling.AS_IT_IS).value,
         decided=told.decided,
@@ -313,7 +327,7 @@ def _cautions(
     need: NeedShown | None,
     packs: tuple[PackShown, ...],
 ) -> tuple[Note, ...]:
-    library, out = context.library, []
+    library, out, cool = context.library, [], False
     field = Band.sodium_from_row(library.row("trip_nutrition", "sodium_field"))
     least = Band.sodium_from_row(library.row("trip_nutrition", "sodium_ai"))
     for p, person in enumerate(problem.people):
@@ -325,10 +339,17 @@ def _cautions(
             for d, load in enumerate(loads):
                 sweat = need.people[p].days[d].sweat_sodium
                 wanted = least.low + (sweat.low or 0.0) if sweat is not None else 0.0
-                if load.sodium_mg[p] < 1e6 * wanted:
+                if load.sodium_mg[p] >= 1e6 * wanted:
+                    continue
+                # below the heat of the printed table the hourly water, and so the sweat, is chosen
+                if need.people[p].days[d].in_heat_table:
                     low.append(d + 1)
+                else:
+                    cool = True
         if low:
             out.append(Note("trip_sodium_low", {"person": person.id, "days": _listed(low)}))
+    if cool:
+        out.append(Note("trip_sodium_cool"))
     longest = library.row("trip_nutrition", "single_ration_days").number("days") / 86400.0
     if len(problem.days) > longest:
         out.append(Note("trip_long_sole_ration", {"days": int(longest)}))

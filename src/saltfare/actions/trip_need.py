@@ -53,7 +53,8 @@ class AdderShown(Frozen):
 class DayNeedShown(Frozen):
     """A day of one person. energy: planned with, its range over the models and what the place adds. ration:
     what the menu is to bring. lead: the model the figure is of. drink: to drink, from low to high;
-    above_cap: above what the heat tables allow in an hour or a day."""
+    above_cap: above what the heat tables allow in an hour or a day. in_heat_table: whether the hourly water
+    is the printed table's; below its heat it is chosen, and what is sweated out with it."""
 
     day: int
     on: date
@@ -65,6 +66,7 @@ class DayNeedShown(Frozen):
     drink_work: str
     above_cap: bool
     sweat_sodium: Figure | None
+    in_heat_table: bool
     notes: tuple[Note, ...]
 
 
@@ -215,7 +217,7 @@ def _day(
     notes: list[Note] = []
     if typed_j is not None:
         notes.append(Note("trip_ration_typed"))
-    drink, sweat, effort, above = None, None, "", False
+    drink, sweat, effort, above, heat = None, None, "", False, False
     try:
         made, effort, rows, _ = drinking(library=library, body=body, work=work, air=air)
     except OutOfRange:
@@ -223,6 +225,7 @@ def _day(
         drink = Figure(None, "volume")
     else:
         above = made.above_cap
+        heat = rows[1].text("how_known") != "chosen"
         inputs: dict[str, str | float | int | None] = {
             "work_h": work.moving_s / HOUR_S,
             "warmest_c": air.most_c,
@@ -254,6 +257,7 @@ def _day(
         drink_work=effort,
         above_cap=above,
         sweat_sodium=sweat,
+        in_heat_table=heat,
         notes=tuple(notes),
     )
 

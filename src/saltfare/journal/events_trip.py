@@ -240,6 +240,8 @@ class ItemTaken(Frozen):
     decided: bool = False
     why: str = ""
     minutes: int | None = None
+    minutes_low: int | None = None
+    minutes_high: int | None = None
     allergens: tuple[str, ...] = ()
     allergens_unsure: tuple[str, ...] = ()
 

@@ -92,7 +92,13 @@ class Shortness:
     @property
     def nobody(self) -> bool:
         """Whether nobody is short of anything."""
-        return not (self.day_kcal or self.trip_kcal or self.protein_g or self.no_main)
+        return not self.whose
+
+    @property
+    def whose(self) -> frozenset[int]:
+        """The people who are short of anything."""
+        days, meals = (p for p, _ in self.day_kcal), (p for _, _, p in self.no_main)
+        return frozenset((*days, *self.trip_kcal, *self.protein_g, *meals))
 
 
 def shortness(problem: MenuProblem, plan: Plan) -> Shortness:

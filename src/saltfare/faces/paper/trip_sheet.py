@@ -147,9 +147,21 @@ def _dish(words: Words, dish: DishShown, party: int) -> dict[str, str]:
         "code": dish.key if dish.origin != "food" else "",
         "for_whom": shares_said(words, dish.shares, party),
         "water": poured(words, dish),
-        "minutes": said("trips.stands", minutes=dish.minutes) if dish.minutes else "",
+        "minutes": minutes_said(words, dish),
         "more": "; ".join(more),
     }
+
+
+def minutes_said(words: Words, dish: DishShown) -> str:
+    """How long it stands or cooks, with its span, in the words of its label."""
+    n, low, high = dish.minutes, dish.minutes_low, dish.minutes_high
+    if not n:
+        return ""
+    if low is None or (low == n == high):
+        return words.t("label.minutes", n=n)
+    if high is None:
+        return words.t("label.minutes_from", n=n, low=low)
+    return words.t("label.minutes_between", n=n, low=low, high=high)
 
 
 def poured(words: Words, dish: DishShown) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, get_args
 
@@ -9,6 +10,7 @@ from fastapi import APIRouter
 from markupsafe import Markup
 from starlette.responses import Response
 
+from saltfare.actions import registry
 from saltfare.core.errors import Problem, Refused
 from saltfare.core.units import parse, to_unit
 from saltfare.faces import air_charts
@@ -62,8 +64,9 @@ def take(desk: AtDesk, key: str, typed: Typed) -> Response:
     found = _read(desk, typed)
     keep_good = "_good" in typed
     if not (keep_good or "_take" in typed) or not found.rows or (found.bad and not keep_good):
-        status = 200 if found.rows and not found.bad else 422
-        return _one(desk, key, form=Form(typed), found=found, status=status)
+        seen = _questioned(desk, key, found)
+        status = 200 if found.rows and not seen.bad else 422
+        return _one(desk, key, form=Form(typed), found=seen, status=status)
     try:
         took = _taken(desk, key, found.rows, typed, origin="pasted")
     except Refused as error:
@@ -131,6 +134,38 @@ def _taken(
         names = ("temperature", "humidity")
         given["reasons"] |= {f"rows.{n}.{name}": for_all for n in range(len(rows)) for name in names}
     return desk.run("read_air", given)
+
+
+def _questioned(desk: Desk, key: str, found: Readings) -> Readings:
+    """The readings with what would be refused or questioned when they are taken in, asked before."""
+    if not found.rows:
+        return found
+    asked = registry.objections("read_air", desk.context, {"key": key, "rows": list(found.rows)})
+    if not asked:
+        return found
+    other = [
+        {
+            **row,
+            "temperature": f"{_bare(row['humidity'])} {_degrees(row['temperature'])}",
+            "humidity": _bare(row["temperature"]) + " %",
+        }
+        for row in found.rows
+    ]
+    seen = _with(found, asked)
+    more: tuple[Line, ...] = ()
+    if not registry.objections("read_air", desk.context, {"key": key, "rows": other}):
+        more = (Line(found.lines[0], Problem("air_swapped", "temperature")),)
+    bad = sorted((*found.bad, *more, *seen.bad), key=lambda line: line.number)
+    return Readings(found.delimiter, found.columns, found.heading, found.rows, found.lines, tuple(bad))
+
+
+def _degrees(cell: str) -> str:
+    return "F" if cell.rstrip().upper().endswith("F") else "C"
+
+
+def _bare(cell: str) -> str:
+    """A cell without its unit."""
+    return re.sub(r"\s*(°?\s*[CFcf]|%)\s*$", "", cell)
 
 
 def _with(found: Readings, problems: Sequence[Problem]) -> Readings:

@@ -140,12 +140,19 @@ def _limit_name(desk: Desk, one: LimitShown) -> str:
 
 def _assumed(desk: Desk, kept: PackKeeping) -> list[str]:
     out = []
+    place = place_taken(desk)
     for one in kept.assumed:
         taken = one.taken
         if one.what == "film":
             taken = _film_name(desk, taken)
-        out.append(desk.words.t(f"keeping.assumed.{one.what}", taken=taken))
+        out.append(desk.words.t(f"keeping.assumed.{one.what}", taken=taken, **place))
     return out
+
+
+def place_taken(desk: Desk) -> dict[str, float]:
+    """The air a place that nobody described is taken to have."""
+    row = desk.context.library.row("keeping_rules", "place_not_told")
+    return {"temp_c": row.number("temp"), "rh_frac": row.number("humidity")}
 
 
 def _film_name(desk: Desk, film: str) -> str:

@@ -14,7 +14,7 @@ from saltfare.core.errors import Conflict, NotFound, Problem, Refused
 from saltfare.faces.keeping_charts import DESK_WIDTH, PHONE_WIDTH, CourseChart, Curve, Panel, course_svg
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
 from saltfare.faces.web.forms import Form, closed_up, data
-from saltfare.faces.web.keeping import aw_scale, aw_ticks, film_choices, food_choices
+from saltfare.faces.web.keeping import aw_scale, aw_ticks, film_choices, food_choices, place_taken
 from saltfare.faces.web.says import capital
 
 router = APIRouter(include_in_schema=False)
@@ -108,7 +108,7 @@ def _pouch_view(desk: Desk, form: Form, found: Any) -> dict[str, Any]:
         "fits": words.t(f"pouch.fits.{_yes(found.fits)}") if found.fits is not None else "",
         "boiling": words.t(f"pouch.boiling.{_yes(found.boiling)}"),
         "chart": _course(desk, found),
-        "assumed": [words.t(f"pouch.assumed.{name}") for name in found.assumed],
+        "assumed": [words.t(f"pouch.assumed.{name}", **place_taken(desk)) for name in found.assumed],
         "unusual": [words.name(path.rpartition(".")[2]) for path in found.unusual],
     }
     return view

@@ -11,7 +11,14 @@ from saltfare.actions.trip_menu_shapes import PlanMenuGiven
 from saltfare.core.errors import NotFound, Problem, Refused
 from saltfare.core.figure import Note
 from saltfare.faces.day_charts import DESK_WIDTH, PHONE_WIDTH, DayBar, DayChart, day_svg
-from saltfare.faces.paper.trip_sheet import KCAL_J, allergens_said, missing_said, range_said, shares_said
+from saltfare.faces.paper.trip_sheet import (
+    KCAL_J,
+    allergens_said,
+    minutes_said,
+    missing_said,
+    range_said,
+    shares_said,
+)
 from saltfare.faces.web.desk import Desk
 
 PRESETS = tuple(str(preset.value) for preset in type(PlanMenuGiven.model_fields["preset"].default))
@@ -90,6 +97,7 @@ def menu_view(desk: Desk, one: Any, preset: str) -> dict[str, Any]:
         "can_change": one.stand.name == "PLANNED",
         "packs_in_all": sum(p.packs for p in menu.packs) if menu is not None and menu.anything else 0,
         "mass_chart": _mass_chart(desk, menu) if menu is not None and menu.anything else None,
+        "short_said": _short(words, menu) if menu is not None else [],
         "note_of": Note,
         "shares_said": lambda shares, party: shares_said(words, shares, party),
         "dish_said": lambda dish: _dish(words, dish),
@@ -103,6 +111,30 @@ def menu_view(desk: Desk, one: Any, preset: str) -> dict[str, Any]:
         "missing_said": lambda line: missing_said(words, line),
         "range_said": lambda figure, kind: range_said(words, figure, kind),
     }
+
+
+def _short(words: Any, menu: Any) -> list[str]:
+    """Who is short of what, a line each: the question that is answered by deciding all the same."""
+    out, shown, days = [], words.shown, max(len(menu.days), 1)
+    for one in menu.short:
+        if one.kcal < one.ration_kcal:
+            out.append(
+                words.t(
+                    "trips.short_energy",
+                    person=one.person,
+                    percent=round(100 * one.kcal / one.ration_kcal),
+                    kcal=shown.quantity((one.ration_kcal - one.kcal) / days * KCAL_J, "energy:kcal"),
+                    ration=shown.quantity(one.ration_kcal / days * KCAL_J, "energy:kcal"),
+                )
+            )
+        elif one.short_days:
+            out.append(words.t("trips.short_days", person=one.person, days=len(one.short_days)))
+        if one.protein_short_g:
+            grams = shown.quantity(one.protein_short_g / 1000, "mass:g")
+            out.append(words.t("trips.short_protein", person=one.person, short=grams))
+        if one.no_main:
+            out.append(words.t("trips.short_meals", person=one.person, sittings=len(one.no_main)))
+    return out
 
 
 def _or_none(desk: Desk, action: str, given: Mapping[str, Any]) -> Any:
@@ -211,7 +243,7 @@ def _dish(words: Any, dish: Any) -> str:
     if dish.water_ml:
         parts.append(words.t("trips.pour", water=shown.quantity(dish.water_ml / 1e6, "volume:ml")))
     if dish.minutes:
-        parts.append(words.t("trips.stands", minutes=dish.minutes))
+        parts.append(minutes_said(words, dish))
     if dish.handling != "as_it_is":
         parts.append(words.t(f"trips.handled.{dish.handling}"))
     if dish.allergens:
