@@ -13,6 +13,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent.parent.parent / "benchmarks"))
 
 import calibration
+import calibration_ranks as ranks
 import calibration_worlds as worlds
 
 
@@ -76,16 +77,27 @@ def made_up(seed: int, chance: float, held: float, error: float) -> dict[str, ob
     return {**keys, **bands, "chance": chance, "error": error, "line_error": 4.0, "root_error": -6.0}
 
 
-def test_shares_errors_and_ranks_are_counted_right():
+def test_shares_and_errors_are_counted_right():
     rows = [made_up(i // 5, (i + 0.5) / 20, float(i % 5 != 0), (-1) ** i * 1.5) for i in range(20)]
     (line,) = calibration.summary(rows)
     assert line["held_80"] == pytest.approx(0.8) and line["pieces"] == 20
     assert line["error_80"] == pytest.approx(0.0)  # every chamber alike
     assert (line["error"], line["line_error"], line["root_error"]) == (1.5, 4.0, 6.0)
-    assert calibration.ranks(rows)[2] == "| " + " | ".join(["2"] * 10) + " |"
-    assert calibration.ranks(rows)[-1].startswith("Chi square 0.0 ")
-    skew = [made_up(0, 0.95, 1.0, 0.0) for _ in range(20)]
-    assert calibration.ranks(skew)[-1].startswith("Chi square 180.0 ")
+
+
+def test_ranks_are_counted_by_tenths():
+    even = [{"day": 0, "chance": (i + 0.5) / 20} for i in range(20)]
+    late = [{"day": 7, "chance": 0.95} for _ in range(20)]
+    lines = ranks.section([*even, *late]).splitlines()
+    assert lines[2] == "| 0 | 20 | " + " | ".join(["2"] * 10) + " | 0.0 | 0.500 ± 0.066 |"
+    assert "| 180.0 | 0.950 ± 0.000 |" in lines[3]
+
+
+def test_a_rank_is_asked_on_days_nobody_chose_by_what_came():
+    rows = ranks.ranked(("ranks", 3))
+    assert [row["day"] for row in rows] == list(ranks.DAYS)[: len(rows)] and rows
+    assert all(0.0 <= row["chance"] <= 1.0 for row in rows)
+    assert ranks.ranked(("ranks", 3)) == rows
 
 
 CLUSTER = """
