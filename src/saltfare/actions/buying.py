@@ -24,6 +24,9 @@ from saltfare.journal.piece import pieces
 from saltfare.models.drying import DryingParameters, Hanging, loss_ceiling_frac
 from saltfare.models.salting import Salted, salted_composition
 from saltfare.models.sorption import ProteinIsotherm
+from saltfare.plans.back_plan_belief import multipliers
+from saltfare.plans.back_plan_chance import ToHang, hanging_time
+from saltfare.plans.back_plan_courses import simulated_in
 from saltfare.plans.buying import (
     Band,
     Shares,
@@ -32,11 +35,8 @@ from saltfare.plans.buying import (
     loss_to_aw,
     time_in_salt,
 )
-from saltfare.plans.forecast import forecast
 from saltfare.plans.forecast_air import UsualAir, air_programme
 from saltfare.plans.forecast_drying import HangingPiece
-from saltfare.plans.forecast_ensemble import ensemble
-from saltfare.plans.forecast_posterior import WeighIn
 from saltfare.plans.forecast_priors import ForecastPriors
 
 _RULES = "buying_rules"
@@ -456,32 +456,39 @@ def _hangs(
         casing_resistance_s_per_m=0.0,
         drying_faces=2,
     )
-    target = 1.0 - loss
-    given = [repr(piece), repr(air), basis.speed, target, known.key, basis.chamber, basis.cut.text("id")]
+    given = [repr(piece), repr(air), basis.speed, loss, known.key, basis.chamber, basis.cut.text("id")]
     key = key_of(action="buying", given=given, heads={}, version=model_version(library.version))
 
     def compute() -> dict[str, Any]:
-        programme = air_programme(readings=None, usual=air, horizon_s=horizon_s(context, 0.0), priors=priors)
+        horizon = horizon_s(context, 0.0)
+        assumed = air_programme(readings=None, usual=air, horizon_s=horizon, priors=priors).assumed
         simulate = HangingPiece(
             piece,
             basis.speed,
             DryingParameters.from_rows(law=law, body=body),
             ProteinIsotherm.from_row(meat),
         )
-        belief = known.learned.belief(chamber=basis.chamber, cut=basis.cut.text("id"))
-        found = forecast(
-            ensemble=ensemble(simulate=simulate, programme=programme, priors=priors),
-            programme=programme,
-            hanging=WeighIn(0.0, 1.0, library.row("hanging_rules", "kitchen_scale").number("mass")),
-            weigh_ins=[],
-            target_mass_kg=target,
-            priors=priors,
-            belief=belief if known.pieces else None,
+        made, fan = simulated_in(hang=simulate, air=assumed, horizon_s=horizon, priors=priors)
+        # as a plan back has it: nothing of its air is read yet, and that bends
+        hung = ToHang(
+            name="to buy",
+            chamber=basis.chamber,
+            ensemble=made,
+            fan=fan,
+            humidity_sd_frac=assumed.humidity_sd_frac,
+            multipliers=multipliers(
+                learned=known.learned, piece="to buy", chamber=basis.chamber, cut=basis.cut.text("id")
+            ),
+            target_loss_frac=loss,
         )
+        at = np.sort(hanging_time(piece=hung, priors=priors))
+        found = np.quantile(at, (0.1, 0.5, 0.9), method="inverted_cdf")
         return {
-            "ready_s": [found.ready_s[level] for level in (0.1, 0.5, 0.9)],
-            "time_s": [float(time) for time in found.time_s],
-            "ready_frac": [float(share) for share in found.ready_frac],
+            "ready_s": [float(time) if np.isfinite(time) else None for time in found],
+            "time_s": [float(time) for time in made.time_s],
+            "ready_frac": [
+                float(share) for share in np.searchsorted(at, made.time_s, side="right") / at.size
+            ],
         }
 
     kept: dict[str, Any] = context.cache.cached(key, compute)
