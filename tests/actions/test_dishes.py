@@ -387,3 +387,58 @@ def test_a_pack_of_another_size_has_a_plan_of_its_own(house: House) -> None:
     assert plan_of(context, state, pack_kg=5.0).packs.each.mass_kg == pytest.approx(
         half.end_kg.middle, rel=1e-6
     )
+
+
+def test_a_test_pouch_takes_its_pack_off_the_shelf_once_and_back(house: House) -> None:
+    """One act over two streams: recorded together, counted once, taken back together."""
+    code, left = packed(house)
+    there = lambda: lot(house.journal, left).packs_left  # noqa: E731
+    assert there() == 4
+    asked = {"code": code, "water": "290 g", "opened": "40 min", "lot": left, "request_id": "pouch-1"}
+    did = house.do("try_pouch", 9, **asked)
+    assert len(did.events) == 2 and there() == 3
+    assert house.do("try_pouch", 9, **asked).already and there() == 3
+    house.do("try_pouch", 9.5, code=code, water="290 g", opened="40 min")  # a spoonful of the jar, no pack
+    assert there() == 3
+    second = house.do("try_pouch", 10, **(asked | {"request_id": "pouch-2"}))
+    assert there() == 2
+    # taken back from either side, its own pack and trial alone come back
+    tries = lambda: len(dish_of(house.journal, code).tried)  # noqa: E731
+    assert tries() == 3
+    house.do("correct", 11, event_id=did.events[1], what="withdraw", why="another batch's")
+    assert there() == 3 and tries() == 2
+    house.do("correct", 11, event_id=second.events[0], what="withdraw", why="another batch's")
+    assert there() == 4 and tries() == 1
+    house.do("draw_packs", 11, code=left, packs=4, why="eaten")
+    none = refused(house, "try_pouch", 12, **(asked | {"request_id": "pouch-3"}))
+    assert [p.code for p in none] == ["none_left"]
+    other = refused(house, "try_pouch", 12, **(asked | {"lot": "ABCDEFG", "request_id": "pouch-4"}))
+    assert [p.code for p in other] == ["not_one_of"]
+
+
+def test_cooked_grain_is_told_of_a_toxin_that_outlasts_boiling(house: House) -> None:
+    """Wang, Ding and Oh 2014, abstract: emetic toxin persisted in cooked rice at 100 C for 2 h."""
+    rice = {"lines": recipe(("rice_white", "300 g"), ("lentils_red", "200 g"), ("water", "1.6 l"))}
+    code = str(house.do("start_dish", name="Rice", **dish(**rice)).code)
+    house.do("cook_dish", 0.1, code=code, mass="2050 g", tare="550 g")
+    (due,) = [d for d in house.do("bench", 0.1).dishes if d.step == "cool_dish"]
+    (note,) = due.notes
+    assert note.code == "toxin_outlasts_boiling"
+    assert (note.params["time_s"], note.params["temp_c"]) == (2 * 3600.0, 100.0)
+    assert note.params["ingredients"].count(",") == 1  # rice and lentils, not the water
+    assert "toxin_outlasts_boiling" in {n.code for n in house.do("dish", 0.1, code=code).notes}
+    cautions = lambda: {n.code for n in house.do("label", 0.3, code=code).cautions}  # noqa: E731
+    assert "label_cooling_not_logged" in cautions()
+    readings = [
+        {"at": (BEGAN + timedelta(days=0.1, hours=h)).isoformat(), "temperature": f"{t} C"}
+        for h, t in ((0, 80), (1, 40), (2, 20), (4, 4))
+    ]
+    house.do("cool_dish", 0.3, code=code, readings=readings, place="coldest")
+    assert "label_cooling_not_logged" not in cautions()
+
+
+def test_a_dish_of_roots_alone_is_not_told_of_it(house: House) -> None:
+    roots = {"lines": recipe(("carrot", "500 g"), ("potato", "500 g"), ("water", "1 l"))}
+    code = str(house.do("start_dish", name="Roots", **dish(**roots)).code)
+    assert "toxin_outlasts_boiling" not in {n.code for n in house.do("dish", code=code).notes}
+    assert "label_cooling_not_logged" not in {n.code for n in house.do("label", code=code).cautions}

@@ -116,6 +116,11 @@ def test_from_a_typed_recipe_to_packs(own: tuple[Site, list[datetime]]) -> None:
     assert again.status_code == 200
     fresh = _run(site, "dish", code=_run(site, "dishes").dishes[0].code)
     assert fresh.again_of == code and fresh.pouch.tests == 1 and fresh.trays.start.day == 3
+    # a pack of the shelf is what a test pouch is taken for, unless it is said that it was none
+    assert "goes by it" in _act(site, code, "test-pouch", water="290", opened="35").text
+    assert _run(site, "lot", code=_run(site, "dish", code=code).lots[0]).line.packs_left == 3
+    assert "goes by it" in _act(site, code, "test-pouch", water="290", opened="35", lot="").text
+    assert _run(site, "lot", code=_run(site, "dish", code=code).lots[0]).line.packs_left == 3
 
 
 def test_the_slip_follows_what_is_typed(own: tuple[Site, list[datetime]]) -> None:

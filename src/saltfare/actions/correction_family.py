@@ -63,6 +63,10 @@ def _together(context: Context, root: Event) -> tuple[Event, ...]:
             return _with_lot(context, root, body)
         case lots.PacksDrawn() if body.into:
             return _together(context, _first(context, lots.STREAM + body.into))
+        case dishes.PouchTried() if body.lot:
+            return _tried(context, root, root.stream, lots.STREAM + body.lot)
+        case lots.PacksDrawn() if body.tried:
+            return _tried(context, root, dishes.STREAM + body.tried, root.stream)
         case lots.PacksDrawn() if body.swap:
             return _together(context, _first(context, shelf.SWAPS + body.swap))
         case shelf.Swapped():
@@ -73,6 +77,17 @@ def _together(context: Context, root: Event) -> tuple[Event, ...]:
         case lots.PacksReserved() | lots.PacksReturned() | lots.PacksDrawn() if body.trip:
             return trip_act_of(context, root, body.trip)
     return trip_act(context, root) if isinstance(body, ACTS) else (root,)
+
+
+def _tried(context: Context, root: Event, batch: str, lot: str) -> tuple[Event, ...]:
+    """A test pouch and the pack that left the shelf for it: the same place in the row of such of that lot."""
+    codes = batch.partition("/")[2], lot.partition("/")[2]
+    tried = [e for e in context.journal.events(batch)
+             if isinstance(e.body, dishes.PouchTried) and e.body.lot == codes[1]]  # fmt: skip
+    drawn = [e for e in context.journal.events(lot)
+             if isinstance(e.body, lots.PacksDrawn) and e.body.tried == codes[0]]  # fmt: skip
+    pairs = zip(tried, drawn, strict=True)
+    return next((pair for pair in pairs if root.id in (pair[0].id, pair[1].id)), (root,))
 
 
 def _with_lot(context: Context, root: Event, body: lots.LotMade) -> tuple[Event, ...]:

@@ -8,12 +8,13 @@ from saltfare.actions.context import Context
 from saltfare.actions.dish_due import dish_due, plan_or_none
 from saltfare.actions.dish_view import OnTrays, on_trays
 from saltfare.core.fields import Frozen
+from saltfare.core.figure import Note
 from saltfare.journal.dish import DishStage, dishes
 
 
 class DishDueShown(Frozen):
     """One thing to do: which step, of which batch, by which action, when and until when; `late` once that
-    has passed. params: of its words."""
+    has passed. params: of its words. notes: what is to be known before."""
 
     step: str
     act: str
@@ -24,6 +25,7 @@ class DishDueShown(Frozen):
     until: datetime | None
     late: bool
     params: dict[str, str | float | int]
+    notes: tuple[Note, ...] = ()
 
 
 def trays_now(context: Context) -> tuple[OnTrays, ...]:
@@ -50,6 +52,7 @@ def dishes_due(context: Context) -> tuple[DishDueShown, ...]:
             until=one.until,
             late=(one.until or one.at) < context.now,
             params=one.params,
+            notes=one.notes,
         )
         for state in dishes(context.journal)
         for one in dish_due(context, state)

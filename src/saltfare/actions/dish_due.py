@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from saltfare.actions.context import Context
+from saltfare.actions.dish_toxin import toxin_note
 from saltfare.actions.dish_view import plan_of
 from saltfare.core.errors import NotConverged, OutOfRange, Refused
+from saltfare.core.figure import Note
 from saltfare.journal.dish import DishStage, DishState
 from saltfare.plans.dish_plan_notes import WEIGH_EVERY
 from saltfare.plans.dish_plan_parts import DishPlan
@@ -19,13 +21,15 @@ _COMING = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True)
 class DishDue:
-    """Something to do with a batch. at: when; until: at the latest. params: of its words."""
+    """Something to do with a batch. at: when; until: at the latest. params: of its words. notes: what is
+    to be known before."""
 
     step: str
     act: str
     at: datetime
     until: datetime | None = None
     params: dict[str, str | float | int] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
 
 
 def dish_due(context: Context, state: DishState) -> tuple[DishDue, ...]:
@@ -50,6 +54,7 @@ def _due(context: Context, state: DishState) -> Iterator[DishDue]:
                 at,
                 at + timedelta(seconds=first),
                 {"first_time_s": first, "whole_time_s": whole},
+                toxin_note(context, state.choice.lines),
             )
         case DishStage.COOLING:
             yield DishDue("tray_dish", "tray_dish", state.cooled[-1].at)

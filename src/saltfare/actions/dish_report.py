@@ -26,6 +26,7 @@ from saltfare.actions.dish_report_shapes import (
     TrayWeightShown,
     WhenShown,
 )
+from saltfare.actions.dish_toxin import toxin_note
 from saltfare.actions.shapes import Tracer
 from saltfare.core.figure import Figure, Note
 from saltfare.core.tables import Row
@@ -102,7 +103,7 @@ def report(
         steps=tuple(_step(step) for step in plan.steps) if plan else (),
         without_composition=made.without_composition,
         unusual=tuple(unusual),
-        notes=(*notes, *_notes(plan, made, lines)),
+        notes=(*notes, *toxin_note(context, choice.lines), *_notes(plan, made, lines)),
         traces=tracer.traces,
     )
 

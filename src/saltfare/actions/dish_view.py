@@ -23,6 +23,7 @@ from saltfare.journal import events_dish as kinds
 from saltfare.journal.dish import DishStage, DishState
 from saltfare.journal.dish import dishes as dishes_of
 from saltfare.journal.events_dish import PouchSeen
+from saltfare.journal.lot import lot as lot_of
 from saltfare.journal.piece import Entry
 from saltfare.models import trays_end
 from saltfare.models.trays_end import TrayWeight
@@ -143,7 +144,7 @@ class TriedShown(Frozen):
 
 class DishShown(DishReport):
     """A batch as it stands, with its plan. against: what of the record does not go together, so that there
-    is no plan. choice: as it is meant now, to fill a form from."""
+    is no plan. choice: as it is meant now, to fill a form from. lots_left: the lots with packs left."""
 
     code: str
     name: str
@@ -159,6 +160,7 @@ class DishShown(DishReport):
     again_of: str | None
     acts: tuple[str, ...]
     lots: tuple[str, ...]
+    lots_left: tuple[str, ...]
     on_trays: OnTrays | None
     tried: tuple[TriedShown, ...]
     choice: kinds.DishChoice
@@ -224,6 +226,7 @@ def dish(context: Context, given: DishGiven) -> DishShown:
         again_of=state.planned.again_of,
         acts=open_acts(state),
         lots=state.lots,
+        lots_left=tuple(code for code in state.lots if lot_of(context.journal, code).packs_left > 0),
         on_trays=on_trays(state, plan) if state.state is DishStage.ON_TRAYS else None,
         tried=tuple(_tried(entry) for entry in state.tried),
         choice=state.choice,

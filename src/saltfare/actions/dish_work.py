@@ -15,6 +15,7 @@ from saltfare.actions.dish_start import cooked_checked
 from saltfare.actions.dish_view import plan_of
 from saltfare.actions.judged_logs import checked, rules_of
 from saltfare.actions.judged_shapes import ChillDelay, ReadingGiven, TemperatureError
+from saltfare.actions.lot_work import enough
 from saltfare.actions.piece_stages import repeated
 from saltfare.actions.piece_work import doubt
 from saltfare.actions.shapes import Done, done
@@ -26,6 +27,8 @@ from saltfare.journal import events_judged as judged
 from saltfare.journal import events_lot as lots
 from saltfare.journal.dish import DishStage, DishState
 from saltfare.journal.events import Body, Noted
+from saltfare.journal.lot import LotState
+from saltfare.journal.lot import lot as lot_of
 from saltfare.models import trays_end
 from saltfare.models.trays_end import TrayWeight
 from saltfare.plans.dish_plan_pouch import RULES, trial_problems
@@ -110,6 +113,7 @@ class TryGiven(OneDish):
     dry: as a pack of the plan where it is left out. opened: time from the pour. too_wet: water stood on it;
     off: how much was poured off. added: put in later because it was dry. soft_at: when it was soft after
     all. altitude, air, wind, cover: where it was tried; as the camp of the plan where they are left out.
+    lot: the lot of the batch whose pack it was, which leaves the shelf with it; None for none of the shelf.
     """
 
     dry: Annotated[Measured, Quantity("pouch_dry")] | None = None
@@ -124,6 +128,7 @@ class TryGiven(OneDish):
     air: Annotated[Measured, Quantity("camp_air")] | None = None
     wind: Annotated[Measured, Quantity("camp_wind")] | None = None
     cover: str | None = Field(default=None, max_length=40)
+    lot: str | None = Field(default=None, max_length=20)
     text: str = Field(default="", max_length=2000)
 
 
@@ -340,7 +345,14 @@ def try_pouch(context: Context, given: TryGiven) -> Done:
         raise Refused(
             *(Problem(p.code, named.get(p.field, "off"), p.given, params=p.params) for p in problems)
         )
-    did = _one(context, given, state, kinds.PouchTried(seen=seen, text=given.text))
+    bodies: list[tuple[str, Body]] = []
+    versions = {}
+    if given.lot is not None:
+        pack = _tried_of(context, given, state)
+        drawn = lots.PacksDrawn(packs=1, why="eaten", tried=state.code)
+        bodies, versions = [(lots.STREAM + pack.code, drawn)], {lots.STREAM + pack.code: pack.version}
+    tried = kinds.PouchTried(seen=seen, lot=given.lot, text=given.text)
+    did = done(context, given, [(kinds.STREAM + state.code, tried), *bodies], seen=versions)
     return did.model_copy(update={"notes": (*did.notes, *notes)})
 
 
@@ -425,6 +437,19 @@ def _net(
         params: dict[str, str | float | int] = {"gross_kg": mass.value, "tare_kg": tare.value}
         raise Refused(Problem(code, "tare", tare.typed, mass.typed, params))
     return Measured(typed=f"{mass.typed} - {tare.typed}", value=mass.value - tare.value)
+
+
+def _tried_of(context: Context, given: TryGiven, state: DishState) -> LotState:
+    """The lot a test pouch is taken from: one of the batch, with a pack left that no trip holds."""
+    if given.lot not in state.lots:
+        raise Refused(Problem("not_one_of", "lot", given.lot or "", ", ".join(state.lots)))
+    pack = lot_of(context.journal, given.lot or "")
+    if repeated(context, given):
+        return pack
+    enough(pack, 1, "lot")
+    if pack.free < 1:
+        doubt(given, "held_by_trip", "1", field="lot", held=pack.packs_left - pack.free, free=pack.free)
+    return pack
 
 
 def _one(context: Context, given: OneDish, state: DishState, body: Body) -> Done:

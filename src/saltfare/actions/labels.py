@@ -13,6 +13,7 @@ from pydantic import Field
 
 from saltfare import __version__
 from saltfare.actions.context import Context
+from saltfare.actions.dish_toxin import batch_not_logged, cooling_not_logged
 from saltfare.actions.label_panel import panel_of
 from saltfare.actions.label_shapes import (
     BesideShown,
@@ -258,6 +259,7 @@ def _of_lot(context: Context, state: LotState, law: Law | None) -> LabelShown:
         absorber=absorber,
         keep=keep,
         notes=(Note("label_planning_doubtful"),) if keeping.doubtful else (),
+        cooling=cooling_not_logged(context, state),
     )
 
 
@@ -285,6 +287,7 @@ def _of_batch(context: Context, state: DishState, law: Law | None) -> LabelShown
         absorber=True,
         keep="cool_dry",
         notes=(),
+        cooling=batch_not_logged(context, state),
     )
 
 
@@ -307,6 +310,7 @@ def _label(
     absorber: bool,
     keep: Keep,
     notes: tuple[Note, ...],
+    cooling: bool,
 ) -> LabelShown:
     tracer = Tracer()
     tracer.traces.update(content.traces)
@@ -351,7 +355,7 @@ def _label(
         planning_date=planning_date,
         printed_on=printed_on,
         keep=keep,
-        cautions=_cautions(content, kind, water, takes, absorber),
+        cautions=_cautions(content, kind, water, takes, absorber, cooling),
         address=str(settings(context.journal).get(_ADDRESS, DEFAULT_ADDRESS)),
         lacking=tuple(lacking),
         notes=(*content.notes, *notes),
@@ -433,7 +437,12 @@ def _water(context: Context, content: PackContent, size: tuple[float, float] | N
 
 
 def _cautions(
-    content: PackContent, kind: Kind, water: WaterShown | None, takes: bool | None, absorber: bool
+    content: PackContent,
+    kind: Kind,
+    water: WaterShown | None,
+    takes: bool | None,
+    absorber: bool,
+    cooling: bool,
 ) -> tuple[Note, ...]:
     codes = []
     if water is not None:
@@ -444,6 +453,7 @@ def _cautions(
         codes.append("label_absorber_not_food")
     if kind in ("cured", "mixed"):
         codes.append("label_cured_meat")
+    codes += ["label_cooling_not_logged"] if cooling else []
     codes += ["label_traces_not_known", "label_law_first"]
     # the pouch in hand is all there is at camp, so its hours go on paper
     wet = [Note("label_once_wet", one.params) for one in content.notes if one.code == _WET_CLOCK]

@@ -188,9 +188,10 @@ class Conditioned(Body, kind="dish_conditioned"):
 
 
 class PouchTried(Body, kind="pouch_tried"):
-    """A test pouch of the batch was brought back."""
+    """A test pouch of the batch was brought back. lot: whose pack it was, drawn with it."""
 
     seen: PouchSeen
+    lot: str | None = Field(default=None, max_length=20)
     text: str = Field(default="", max_length=2000)
 
 

@@ -70,7 +70,8 @@ class LotMade(Body, kind="lot_made"):
 class PacksDrawn(Body, kind="packs_drawn"):
     """Packs left the shelf, and why.
 
-    into: the lot they went into; trip: the trip they went on; swap: the swap they were given in.
+    into: the lot they went into; trip: the trip they went on; swap: the swap they were given in; tried: the
+    batch they were a test pouch of.
     """
 
     packs: int = Field(ge=1, le=500)
@@ -80,6 +81,7 @@ class PacksDrawn(Body, kind="packs_drawn"):
     into: str | None = Field(default=None, max_length=20)
     trip: str | None = Field(default=None, max_length=20)
     swap: str | None = Field(default=None, max_length=20)
+    tried: str | None = Field(default=None, max_length=20)
 
 
 class OpenedFinished(Body, kind="opened_finished"):

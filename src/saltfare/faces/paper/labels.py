@@ -22,7 +22,15 @@ _MM = 1000.0
 _TOO_SMALL = "label_too_small"
 _NOT_HERE = "label_not_in_this_pouch"
 # What a brief label says word for word too; of boiling water it says the same more shortly.
-_ALWAYS = frozenset({"label_absorber_not_food", "label_cured_meat", "label_law_first", "label_once_wet"})
+_ALWAYS = frozenset(
+    {
+        "label_absorber_not_food",
+        "label_cooling_not_logged",
+        "label_cured_meat",
+        "label_law_first",
+        "label_once_wet",
+    }
+)
 
 
 def labels_pdf(

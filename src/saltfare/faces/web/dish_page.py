@@ -73,6 +73,7 @@ def dish_page(
         more=[name for name in acts if name != first],
         can_change="change_recipe" in one.acts,
         form_of=lambda name: form if form and act == name else act_form_of(desk, name, one),
+        lot_options=_packs_left(desk, one),
         notes=[n for n in one.notes if not (run_over and n.code in _OF_THE_RUN)],
         run_over=run_over,
         against=[desk.words.problem(problem) for problem in one.against],
@@ -94,6 +95,13 @@ def _criteria(desk: Desk, one: DishShown) -> dict[str, Any]:
         return {"judged": None, "js": None}
 
 
+def _packs_left(desk: Desk, one: DishShown) -> list[tuple[str, str]]:
+    """The lots a test pouch may be a pack of, and last that it was none of them."""
+    said = desk.words.t
+    left = [(code, said("dish.act.test-pouch.lot_of", code=code)) for code in one.lots_left]
+    return [*left, ("", said("dish.act.test-pouch.lot_none"))] if left else []
+
+
 def act_form_of(desk: Desk, act: str, one: Any) -> Form:
     """The form of an act, with what need not be typed again."""
     shown = desk.words.shown
@@ -106,6 +114,7 @@ def act_form_of(desk: Desk, act: str, one: Any) -> Form:
             "altitude": shown.typed(camp.altitude.value, "length", "m"),
             "air": shown.typed(camp.air.value, "temperature", "F" if us else "C"),
             "cover": camp.cover,
+            "lot": one.lots_left[0] if one.lots_left else "",
         }
         if one.pouch is not None:
             typed["dry"] = shown.typed(one.pouch.pack.value, "mass", "g")
