@@ -315,3 +315,8 @@ def test_no_date_to_eat_by_and_no_promise_of_absence_stands_in_the_catalogue(sai
     """A planning date is one to plan with; traces are never known, so nothing is free of anything."""
     found = [text for _, text in _texts(catalogue()) if said in text.lower()]
     assert found == []
+
+
+def test_a_note_tells_a_criterion_by_its_name() -> None:
+    said = Words().note(Note("trip_clock_runs_out", {"criterion": "rop_chilled", "day": 1}))
+    assert "rop_chilled" not in said and "Food Code 3-502.12" in said

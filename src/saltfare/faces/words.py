@@ -197,8 +197,10 @@ class Words:
 
     def note(self, note: Note, section: str = "note") -> str:
         """A note, caution, step or reason in words: the section asked for, then the others. A code that a
-        note gives as its reason is said too."""
+        note gives as its reason is said too, and a criterion by its name."""
         whys = {k: self._why(str(v)) for k, v in note.params.items() if k in ("reason", "problem")}
+        if "criterion" in note.params:
+            whys["criterion"] = self.say(f"criterion.{note.params['criterion']}.text")
         params = {**note.params, **whys}
         for found in (section, "note", "caution", "step", "reason"):
             if self.has(f"{found}.{note.code}.text"):

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from saltfare.actions.trip_menu_shapes import (
         DishShown,
         MenuDayShown,
+        MenuShown,
         MissingLine,
         SheetShown,
         SittingShown,
@@ -49,15 +50,7 @@ def trip_sheet(
             each_kg=menu.grams_person_day / 1000,
             packs=sum(pack.packs for pack in menu.packs),
         ),
-        "short": [
-            said(
-                "trips.short",
-                person=one.person,
-                kcal=words.shown.quantity(one.short_kcal * KCAL_J, "energy:kcal"),
-                days=len(one.short_days),
-            )
-            for one in menu.short
-        ],
+        "short": short_said(words, menu),
         "days": [_day(words, day, load.get(day.day), len(shown.people)) for day in menu.days],
         "bags_title": said("trips.sheet.bags"),
         "bags": [
@@ -100,6 +93,30 @@ def trip_sheet(
             key: said(f"trips.sheet.{key}") for key in ("what", "for_whom", "water", "minutes", "done")
         },
     }
+
+
+def short_said(words: Words, menu: MenuShown) -> list[str]:
+    """Who is short of what, a line each: also the question that is answered by deciding all the same."""
+    out, shown, days = [], words.shown, max(len(menu.days), 1)
+    for one in menu.short:
+        if one.kcal < one.ration_kcal:
+            out.append(
+                words.t(
+                    "trips.short_energy",
+                    person=one.person,
+                    percent=round(100 * one.kcal / one.ration_kcal),
+                    kcal=shown.quantity((one.ration_kcal - one.kcal) / days * KCAL_J, "energy:kcal"),
+                    ration=shown.quantity(one.ration_kcal / days * KCAL_J, "energy:kcal"),
+                )
+            )
+        elif one.short_days:
+            out.append(words.t("trips.short_days", person=one.person, days=len(one.short_days)))
+        if one.protein_short_g:
+            grams = shown.quantity(one.protein_short_g / 1000, "mass:g")
+            out.append(words.t("trips.short_protein", person=one.person, short=grams))
+        if one.no_main:
+            out.append(words.t("trips.short_meals", person=one.person, sittings=len(one.no_main)))
+    return out
 
 
 def _day(words: Words, day: MenuDayShown, load: Any, party: int) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from saltfare.faces.paper.trip_sheet import (
     missing_said,
     range_said,
     shares_said,
+    short_said,
 )
 from saltfare.faces.web.desk import Desk
 
@@ -97,7 +98,7 @@ def menu_view(desk: Desk, one: Any, preset: str) -> dict[str, Any]:
         "can_change": one.stand.name == "PLANNED",
         "packs_in_all": sum(p.packs for p in menu.packs) if menu is not None and menu.anything else 0,
         "mass_chart": _mass_chart(desk, menu) if menu is not None and menu.anything else None,
-        "short_said": _short(words, menu) if menu is not None else [],
+        "short_said": short_said(words, menu) if menu is not None else [],
         "note_of": Note,
         "shares_said": lambda shares, party: shares_said(words, shares, party),
         "dish_said": lambda dish: _dish(words, dish),
@@ -111,30 +112,6 @@ def menu_view(desk: Desk, one: Any, preset: str) -> dict[str, Any]:
         "missing_said": lambda line: missing_said(words, line),
         "range_said": lambda figure, kind: range_said(words, figure, kind),
     }
-
-
-def _short(words: Any, menu: Any) -> list[str]:
-    """Who is short of what, a line each: the question that is answered by deciding all the same."""
-    out, shown, days = [], words.shown, max(len(menu.days), 1)
-    for one in menu.short:
-        if one.kcal < one.ration_kcal:
-            out.append(
-                words.t(
-                    "trips.short_energy",
-                    person=one.person,
-                    percent=round(100 * one.kcal / one.ration_kcal),
-                    kcal=shown.quantity((one.ration_kcal - one.kcal) / days * KCAL_J, "energy:kcal"),
-                    ration=shown.quantity(one.ration_kcal / days * KCAL_J, "energy:kcal"),
-                )
-            )
-        elif one.short_days:
-            out.append(words.t("trips.short_days", person=one.person, days=len(one.short_days)))
-        if one.protein_short_g:
-            grams = shown.quantity(one.protein_short_g / 1000, "mass:g")
-            out.append(words.t("trips.short_protein", person=one.person, short=grams))
-        if one.no_main:
-            out.append(words.t("trips.short_meals", person=one.person, sittings=len(one.no_main)))
-    return out
 
 
 def _or_none(desk: Desk, action: str, given: Mapping[str, Any]) -> Any:
