@@ -8,7 +8,8 @@ import pytest
 from households import BEGAN, House
 from packs import day_of, loin_lot, lot_in, put, si, told_lot
 
-from saltfare.actions.pack_content import PackContent, pack_content, piece_content
+from saltfare.actions.pack_content import pack_content, piece_content
+from saltfare.actions.pack_whole import PackContent
 from saltfare.core import foods
 from saltfare.core.errors import Refused
 from saltfare.core.figure import Answer

@@ -16,13 +16,13 @@ from saltfare.core.errors import Refused
 from saltfare.core.library import Library
 from saltfare.models import trays
 from saltfare.models.composition import Food
-from saltfare.models.cooking import Ingredient
+from saltfare.models.cooking import Ingredient, ingredient_amounts
 from saltfare.models.declared import Declared, Presence
 from saltfare.models.trays import Doubts, Dryer, TrayKind
 from saltfare.models.trays_air import Gab
 from saltfare.models.trays_end import TrayWeight
 from saltfare.plans.dish_plan import dish_plan, kind_of
-from saltfare.plans.dish_plan_parts import DishLine, DishPlan, DishRequest, Spoonful
+from saltfare.plans.dish_plan_parts import BesidePart, DishLine, DishPlan, DishRequest, Spoonful
 from saltfare.plans.dish_plan_pouch import Camp, PouchTrial
 from saltfare.plans.dish_plan_refit import TrayPriors, tray_forecast
 
@@ -360,7 +360,10 @@ def test_nobody_stirred_leaves_the_middle_dry() -> None:
 
 
 def test_meat_beside_the_pouch_counts_in_what_is_eaten() -> None:
-    made = plan(beside=[line("salami", 60)])
+    salami = line("salami", 60)
+    eaten = ingredient_amounts(ingredient=salami.ingredient, cooked=False)
+    told = ((salami.ingredient.name, salami.declared),)
+    made = plan(beside=[BesidePart(name="salami", amounts=eaten, declared=told)])
     alone = plan()
     assert made.beside is not None and made.pouch is not None
     together, each = made.beside.together, made.packs.each

@@ -8,12 +8,13 @@ from saltfare.actions.context import Context
 from saltfare.actions.food_book import known_by_name
 from saltfare.actions.piece_start import replanned
 from saltfare.core import foods
+from saltfare.core.errors import NotConverged, OutOfRange, Problem, Refused
 from saltfare.core.figure import Note
 from saltfare.core.tables import Row
 from saltfare.journal.piece import PieceState
 from saltfare.journal.piece import piece as piece_of
 from saltfare.models.composition import Amounts, Food, energies_known, portion
-from saltfare.models.cured_food import cut_at_fat
+from saltfare.models.cured_food import cured_amounts, cut_at_fat
 from saltfare.models.declared import Declared
 
 _NOTHING = Declared(frozenset(), frozenset(), frozenset(), frozenset())
@@ -76,6 +77,45 @@ def cured(context: Context, state: PieceState) -> Cured:
         rows=(cut, named, meat, salt_row, sugar_row),
         notes=tuple(notes),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class CuredShare:
+    """So much of a cured piece. put_in: name, mass that went in for it, what is known of it. whole: the piece
+    it is of, and uncut_kg what that weighs with what cuts took."""
+
+    amounts: Amounts
+    put_in: tuple[tuple[str, float, Declared], ...]
+    whole: Cured
+    uncut_kg: float
+
+
+def cured_share(context: Context, state: PieceState, *, whole_kg: float, mass_kg: float) -> CuredShare:
+    """So much of a piece that weighs so much now. Raises Refused (content_not_told)."""
+    try:
+        found = cured(context, state)
+        water = Food.from_row(found.water)
+        # nothing cut off: what was trimmed away was the same meat
+        uncut = whole_kg / found.kept_frac
+        amounts = cured_amounts(parts=found.parts, water=water, mass_kg=uncut)
+    except (Refused, OutOfRange, NotConverged):
+        raise Refused(Problem("content_not_told", "code", state.code)) from None
+    share = mass_kg / uncut
+    return CuredShare(
+        amounts=portion(amounts=amounts, mass_kg=mass_kg),
+        put_in=tuple((name, kg * share, declared) for name, kg, declared in found.put_in),
+        whole=found,
+        uncut_kg=uncut,
+    )
+
+
+def down_kg(state: PieceState) -> float:
+    """What a piece weighed when it was packed, or weighs now. Raises Refused (content_not_told)."""
+    down = state.taken_down[-1].body.mass if state.taken_down else None
+    mass = down.value if down else state.last_mass_kg
+    if mass is None:
+        raise Refused(Problem("content_not_told", "code", state.code))
+    return mass
 
 
 def _pantry(context: Context, *names: str) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from saltfare.actions.context import Context
+from saltfare.actions.dish_beside import Carried, carried, meat_answers
 from saltfare.actions.dish_recipe import FoodKnown, food_known, line_of
 from saltfare.actions.dish_report_shapes import (
     BesideShown,
@@ -18,6 +19,7 @@ from saltfare.actions.dish_report_shapes import (
     DishReport,
     LineShown,
     NutrientShown,
+    OwnBesideShown,
     PartShown,
     PouchShown,
     StepOfDish,
@@ -31,6 +33,7 @@ from saltfare.actions.shapes import Tracer
 from saltfare.core.figure import Figure, Note
 from saltfare.core.tables import Row
 from saltfare.journal import events_dish as kinds
+from saltfare.journal.dish import DishState
 from saltfare.models import dish as dishes
 from saltfare.models import trays_end
 from saltfare.models.composition import NUTRIENTS, Amounts, portion, salt_from_sodium
@@ -61,11 +64,12 @@ def report(
     weights: Sequence[TrayWeightShown] = (),
     notes: Sequence[Note] = (),
     unusual: Sequence[str] = (),
+    of: DishState | None = None,
 ) -> DishReport:
-    """Everything to show of a dish. plan: None where its solids are not known."""
+    """Everything to show of a dish. plan: None where its solids are not known. of: the batch it is."""
     tracer = Tracer()
     lines = [line_of(context, line) for line in choice.lines]
-    beside = [line_of(context, line) for line in choice.beside]
+    foods_beside = [line for line in choice.beside if line.own is None]
     known = [food_known(context, line.food) if line.food else None for line in choice.lines]
     made = plan.dish if plan else as_cooked(lines, cooked_kg, left_behind_kg)
     trace = _composition_trace(context, tracer, choice, lines, known, made)
@@ -77,8 +81,14 @@ def report(
     return DishReport(
         lines=tuple(_line(context, *one, made) for one in zip(choice.lines, lines, known, strict=True)),
         beside_lines=tuple(
-            _line(context, line, of, food_known(context, line.food) if line.food else None, None)
-            for line, of in zip(choice.beside, beside, strict=True)
+            _line(
+                context,
+                line,
+                line_of(context, line),
+                food_known(context, line.food) if line.food else None,
+                None,
+            )
+            for line in foods_beside
         ),
         order=_order(lines, dried.mass_kg if dried else made.cooked.mass_kg),
         put_in=tracer.figure(made.put_in.mass_kg, "mass", trace),
@@ -94,12 +104,12 @@ def report(
         more=tuple(one for one in shown if one.nutrient in _MORE),
         us=laws["us"],
         eu=laws["eu"],
-        diets=_diets(context, lines),
+        diets=_diets(context, _declared(lines)),
         cost=_cost(choice, lines, plan.packs.count if plan else choice.packs),
         trays=_trays(context, tracer, plan, weights) if plan else None,
         pouch=_pouch(context, tracer, plan, plan.pouch) if plan and plan.pouch else None,
         cold=_cold(context, tracer, plan) if plan else None,
-        beside=_beside(choice, plan, trace),
+        beside=_beside(context, choice, plan, trace, of),
         steps=tuple(_step(step) for step in plan.steps) if plan else (),
         without_composition=made.without_composition,
         unusual=tuple(unusual),
@@ -226,7 +236,7 @@ def _order(lines: Sequence[DishLine], finished_kg: float) -> tuple[tuple[str, fl
 
 def _laws(context: Context, lines: Sequence[DishLine]) -> Mapping[str, tuple[ClassShown, ...]]:
     rows = list(context.library.rows("allergens"))
-    pairs: list[tuple[str, Declared]] = [(line.ingredient.name, line.declared) for line in lines]
+    pairs = _declared(lines)
     return {
         law: _classes(
             allergens_found(ingredients=pairs, classes={row.text("id"): row.text(law) for row in rows})
@@ -242,11 +252,15 @@ def _classes(found: Sequence[ClassFound]) -> tuple[ClassShown, ...]:
     )
 
 
-def _diets(context: Context, lines: Sequence[DishLine]) -> tuple[DietShown, ...]:
+def _declared(lines: Sequence[DishLine]) -> list[tuple[str, Declared]]:
+    return [(line.ingredient.name, line.declared) for line in lines]
+
+
+def _diets(context: Context, declared: Sequence[tuple[str, Declared]]) -> tuple[DietShown, ...]:
     out = []
     for row in context.library.rows("diets"):
         found = diet_found(
-            ingredients=[(line.ingredient.name, line.declared) for line in lines],
+            ingredients=declared,
             leaves_out=frozenset(row.text("leaves_out").split()),
         )
         out.append(
@@ -416,7 +430,9 @@ def _cold(context: Context, tracer: Tracer, plan: DishPlan) -> PouchShown | None
     return pouch_shown(context, tracer, plan, pouch_at(plan=plan, camp=cold, library=context.library), cold)
 
 
-def _beside(choice: kinds.DishChoice, plan: DishPlan | None, trace: str) -> BesideShown | None:
+def _beside(
+    context: Context, choice: kinds.DishChoice, plan: DishPlan | None, trace: str, of: DishState | None
+) -> BesideShown | None:
     if plan is None or plan.beside is None:
         return None
     beside = plan.beside
@@ -426,6 +442,21 @@ def _beside(choice: kinds.DishChoice, plan: DishPlan | None, trace: str) -> Besi
         together=_whole(beside.together, trace),
         us=_classes(beside.allergens["us"]),
         eu=_classes(beside.allergens["eu"]),
+        diets=_diets(context, beside.declared),
+        own=tuple(_own(context, one) for one in carried(context, choice, of=of) if one.code),
+    )
+
+
+def _own(context: Context, one: Carried) -> OwnBesideShown:
+    return OwnBesideShown(
+        code=one.code,
+        name=one.part.name,
+        mass_kg=one.part.amounts.mass_kg,
+        hangs=one.hangs,
+        answers=meat_answers(context, one.code),
+        agents=one.agents,
+        notes=one.notes,
+        against=one.against,
     )
 
 

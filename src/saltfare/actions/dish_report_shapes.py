@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 
 from saltfare.actions.shapes import Output
+from saltfare.actions.shelf_lots import Asked
+from saltfare.core.errors import Problem
 from saltfare.core.fields import Frozen
-from saltfare.core.figure import Figure, Note
+from saltfare.core.figure import Answer, Figure, Note
 
 
 class LineShown(Frozen):
@@ -162,6 +164,20 @@ class PouchShown(Frozen):
     notes: tuple[Note, ...]
 
 
+class OwnBesideShown(Frozen):
+    """Meat of one's own carried beside each pack. answers: of the criteria, by question. agents: rows of
+    `cure_agents` in it. against: why it cannot be had as things stand."""
+
+    code: str
+    name: str
+    mass_kg: float
+    hangs: bool
+    answers: tuple[tuple[Asked, Answer], ...]
+    agents: tuple[str, ...]
+    notes: tuple[Note, ...]
+    against: Problem | None
+
+
 class BesideShown(Frozen):
     """The pouch as eaten with what is added at camp: what is added, and both together."""
 
@@ -170,6 +186,8 @@ class BesideShown(Frozen):
     together: tuple[NutrientShown, ...]
     us: tuple[ClassShown, ...]
     eu: tuple[ClassShown, ...]
+    diets: tuple[DietShown, ...]
+    own: tuple[OwnBesideShown, ...]
 
 
 class StepOfDish(Frozen):

@@ -8,6 +8,7 @@ from typing import Annotated
 from pydantic import AwareDatetime, Field
 
 from saltfare.actions.context import Context
+from saltfare.actions.dish_beside import own_beside
 from saltfare.actions.dish_recipe import amount_of, food_known, lines_checked
 from saltfare.actions.money import Price
 from saltfare.actions.shapes import Command
@@ -39,6 +40,13 @@ class LineGiven(Frozen):
     kind: str = Field(default="", max_length=40)
     size: PieceSize | None = None
     price: Price | None = None
+
+
+class BesideGiven(LineGiven):
+    """A line of what is carried beside each pack: a food, or meat of one's own. own: code of its lot, or of
+    the piece it is while that hangs at its mass."""
+
+    own: str | None = Field(default=None, max_length=40)
 
 
 class TraysGiven(Frozen):
@@ -80,7 +88,7 @@ class DishFields(Frozen):
     """
 
     lines: tuple[LineGiven, ...] = Field(min_length=1, max_length=40)
-    beside: tuple[LineGiven, ...] = Field(default=(), max_length=8)
+    beside: tuple[BesideGiven, ...] = Field(default=(), max_length=8)
     servings: int | None = Field(default=None, ge=1, le=500)
     target_water: TargetWater
     trays: TraysGiven
@@ -100,27 +108,29 @@ class OneDish(Command):
     code: str = Field(max_length=40)
 
 
-def choice_of(context: Context, given: DishFields) -> kinds.DishChoice:
-    """A dish as an event keeps it, each amount with the mass it is. Raises Refused at the fields of the
-    lines."""
+def choice_of(context: Context, given: DishFields, *, of: str = "") -> kinds.DishChoice:
+    """A dish as an event keeps it, each amount with the mass it is. of: code of the batch it is a change of.
+
+    Raises Refused at the fields of the lines.
+    """
     problems: list[Problem] = []
-
-    def lines(part: str, found: tuple[LineGiven, ...]) -> tuple[kinds.RecipeLine, ...]:
-        out = []
-        for index, line in enumerate(found):
-            try:
-                out.append(_line(context, line, f"{part}.{index}"))
-            except Refused as refused:
-                problems.extend(refused.problems)
-        return tuple(out)
-
-    recipe, beside = lines("lines", given.lines), lines("beside", given.beside)
+    recipe, beside = list[kinds.RecipeLine](), list[kinds.BesideLine]()
+    for index, line in enumerate(given.lines):
+        try:
+            recipe.append(_line(context, line, f"lines.{index}"))
+        except Refused as refused:
+            problems.extend(refused.problems)
+    for index, one in enumerate(given.beside):
+        try:
+            beside.append(_beside(context, one, f"beside.{index}", packs=given.packs, of=of))
+        except Refused as refused:
+            problems.extend(refused.problems)
     if problems:
         raise Refused(*problems)
     trays = given.trays
     choice = kinds.DishChoice(
-        lines=recipe,
-        beside=beside,
+        lines=tuple(recipe),
+        beside=tuple(beside),
         servings=given.servings or given.packs,
         target_water=given.target_water,
         trays=kinds.TrayChoice(
@@ -151,6 +161,18 @@ def choice_of(context: Context, given: DishFields) -> kinds.DishChoice:
     )
     lines_checked(context, choice)
     return choice
+
+
+def _beside(context: Context, line: BesideGiven, field: str, *, packs: int, of: str) -> kinds.BesideLine:
+    """A food as any line is one; own meat under its own name, for all packs."""
+    if line.own is None:
+        return kinds.BesideLine(**dict(_line(context, line, field)))
+    if line.food is not None:
+        raise Refused(Problem("beside_food_or_own", f"{field}.own", line.own[:40]))
+    mass = amount_of(context, line.amount, None, field=f"{field}.amount")
+    at = f"{field}.own"
+    meat = own_beside(context, line.own, packs=packs, each_kg=mass.value, but=of, field=at)
+    return kinds.BesideLine(name=meat.name[:120], mass=mass, own=meat.code)
 
 
 def _line(context: Context, line: LineGiven, field: str) -> kinds.RecipeLine:

@@ -8,9 +8,9 @@ from pydantic import AwareDatetime, Field
 
 from saltfare.actions.codes_given import codes_before, new_codes
 from saltfare.actions.context import Context
-from saltfare.actions.dish_recipe import Course, planned, renamed, request_of
 from saltfare.actions.dish_report import report
 from saltfare.actions.dish_report_shapes import DishReport
+from saltfare.actions.dish_request import Course, planned, renamed, request_of
 from saltfare.actions.dish_shapes import DishFields, OneDish, choice_of
 from saltfare.actions.dish_stages import found, open_to
 from saltfare.actions.dish_view import course_of, taught_of
@@ -54,7 +54,7 @@ class DishStarted(Done):
 
 def plan_dish(context: Context, given: PlanDishGiven) -> DishReport:
     """Work out a dish: what is in it, the mass to stop at, when, and the pouch at camp. Records nothing."""
-    choice = choice_of(context, given)
+    choice = choice_of(context, given, of=found(context, given.code).code if given.code else "")
     unusual = tuple(problem.field for problem in implausible(given))
     if given.code:
         state = found(context, given.code)
@@ -85,7 +85,7 @@ def change_recipe(context: Context, given: ChangeGiven) -> Done:
     """Change recipe, trays or packs of a batch under way; what was there before stays readable."""
     state = found(context, given.code)
     open_to(context, given, state, "change_recipe")
-    choice = choice_of(context, given)
+    choice = choice_of(context, given, of=state.code)
     if given.start is None:
         choice = choice.model_copy(update={"start": state.choice.start})
     start = state.trays_since or choice.start

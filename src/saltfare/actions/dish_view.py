@@ -10,9 +10,10 @@ from pydantic import Field
 
 from saltfare.actions.context import Context
 from saltfare.actions.dish_log import dish_log
-from saltfare.actions.dish_recipe import Course, line_of, planned, request_of
+from saltfare.actions.dish_recipe import line_of
 from saltfare.actions.dish_report import as_cooked, report
 from saltfare.actions.dish_report_shapes import DishReport, TrayWeightShown
+from saltfare.actions.dish_request import Course, planned, request_of
 from saltfare.actions.dish_stages import found, open_acts
 from saltfare.actions.piece_log import LogLine
 from saltfare.actions.shapes import Output, Query, Tracer
@@ -206,7 +207,7 @@ def dish(context: Context, given: DishGiven) -> DishShown:
         against = (Problem("dish_out_of_range", "", params={"what": outside.quantity}),)
     course = course_of(state)
     weights = tuple(TrayWeightShown(at=e.at, mass_kg=e.body.gross_kg - e.body.tare_kg) for e in state.weights)
-    told: dict[str, Any] = {"plan": plan, "weights": weights}
+    told: dict[str, Any] = {"plan": plan, "weights": weights, "of": state}
     if plan is None:
         told |= _cooked_as_far(context, state, course)
     shown = report(context, state.choice, **told)

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from saltfare.actions.codes_given import codes_before, new_codes
 from saltfare.actions.context import Context
-from saltfare.actions.dish_recipe import trial_of
+from saltfare.actions.dish_request import trial_of
 from saltfare.actions.dish_shapes import OneDish, PackMass
 from saltfare.actions.dish_stages import found, open_to
 from saltfare.actions.dish_start import cooked_checked

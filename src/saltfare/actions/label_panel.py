@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from saltfare.actions.context import Context
 from saltfare.actions.label_shapes import Law, Panel, PanelLine, Printed
-from saltfare.actions.pack_content import PackContent
+from saltfare.actions.pack_whole import PackContent
 from saltfare.core.tables import Row
 from saltfare.core.units import to_unit
 from saltfare.models.composition import Amounts, portion, salt_from_sodium

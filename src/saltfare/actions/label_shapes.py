@@ -6,8 +6,9 @@ from datetime import date
 from typing import Literal
 
 from saltfare.actions.shapes import Output
+from saltfare.actions.shelf_lots import Asked
 from saltfare.core.fields import Frozen
-from saltfare.core.figure import Figure, Note
+from saltfare.core.figure import Answer, Figure, Note
 
 Kind = Literal["cured", "dish", "bought", "mixed", "other"]
 Law = Literal["us", "eu"]
@@ -79,10 +80,14 @@ class WaterShown(Frozen):
 
 
 class BesideShown(Frozen):
-    """Something carried beside the pouch and added at camp."""
+    """Something carried beside the pouch and added at camp. code, keep, answers: of meat of one's own, what
+    the criteria answer by question; empty of a food."""
 
     name: str
     mass_kg: float
+    code: str = ""
+    keep: Keep | None = None
+    answers: tuple[tuple[Asked, Answer], ...] = ()
 
 
 class LabelShown(Output):

@@ -6,6 +6,7 @@ a law asks for. What is not known is said to be not known.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Annotated, Literal
 
@@ -13,6 +14,7 @@ from pydantic import Field
 
 from saltfare import __version__
 from saltfare.actions.context import Context
+from saltfare.actions.dish_beside import meat_answers
 from saltfare.actions.dish_toxin import batch_not_logged, cooling_not_logged
 from saltfare.actions.label_panel import panel_of
 from saltfare.actions.label_shapes import (
@@ -25,10 +27,11 @@ from saltfare.actions.label_shapes import (
     NutrientLine,
     WaterShown,
 )
-from saltfare.actions.pack_content import PackContent, dish_content, pack_content
+from saltfare.actions.pack_content import dish_content, pack_content
 from saltfare.actions.pack_keeping import pack_keeping
+from saltfare.actions.pack_whole import BesidePack, PackContent, with_beside
 from saltfare.actions.shapes import Command, Done, Output, Query, Tracer, done
-from saltfare.actions.shelf_lots import shelf_lot
+from saltfare.actions.shelf_lots import Asked, shelf_lot
 from saltfare.actions.tags import DEFAULT_ADDRESS
 from saltfare.core.errors import NotFound, OutOfRange, Problem, Refused
 from saltfare.core.fields import Frozen, Measured, Quantity
@@ -239,8 +242,7 @@ def _of_lot(context: Context, state: LotState, law: Law | None) -> LabelShown:
     absorber = made.sealed == "no_oxygen" or bool(pouch and (pouch.absorber or pouch.desiccant))
     keep: Keep = "cool_dry" if kind == "dish" else "as_printed" if kind == "bought" else "cold"
     if kind in ("cured", "mixed"):
-        answers = dict(shelf_lot(context, state).answers)
-        keep = "cool_dry" if answers.get("kept") is Answer.MEETS else "cold"
+        keep = _meat_kept(shelf_lot(context, state).answers)
     return _label(
         context,
         content,
@@ -260,6 +262,19 @@ def _of_lot(context: Context, state: LotState, law: Law | None) -> LabelShown:
         keep=keep,
         notes=(Note("label_planning_doubtful"),) if keeping.doubtful else (),
         cooling=cooling_not_logged(context, state),
+    )
+
+
+def _meat_kept(answers: Sequence[tuple[Asked, Answer]]) -> Keep:
+    return "cool_dry" if dict(answers).get("kept") is Answer.MEETS else "cold"
+
+
+def _beside(context: Context, one: BesidePack) -> BesideShown:
+    if not one.own:
+        return BesideShown(name=one.name, mass_kg=one.mass_kg)
+    answers = meat_answers(context, one.own)
+    return BesideShown(
+        name=one.name, mass_kg=one.mass_kg, code=one.own, keep=_meat_kept(answers), answers=answers
     )
 
 
@@ -315,7 +330,8 @@ def _label(
     tracer = Tracer()
     tracer.traces.update(content.traces)
     water = _water(context, content, size)
-    declared = [(one.name, one.declared) for one in (*content.put_in, *content.beside)]
+    both = with_beside(context, content)
+    declared = [(one.name, one.declared) for one in both.put_in]
     nutrients = tuple(_nutrient(content, tracer, nutrient) for nutrient in _LINE)
     together = content.together
     lacking = [line.nutrient for line in nutrients if line.figure.value is None]
@@ -340,17 +356,17 @@ def _label(
         panel=None if law is None else panel_of(context, content, law),
         ingredients=_ingredients(content),
         ingredients_printed=content.printed,
-        contains=_contains(context, content),
+        contains=_contains(context, both),
         may_hold=tuple(
             dict.fromkeys(
                 (allergen, one) for one, told in declared for allergen in sorted(told.allergens_unsure)
             )
         ),
         unsure=tuple(dict.fromkeys(one for one, told in declared if told.allergens is None)),
-        agents=content.agents,
+        agents=both.agents,
         water=water,
         takes_boiling_water=takes,
-        beside=tuple(BesideShown(name=one.name, mass_kg=one.mass_kg) for one in content.beside),
+        beside=tuple(_beside(context, one) for one in content.beside),
         packed_on=packed_on,
         planning_date=planning_date,
         printed_on=printed_on,
@@ -396,9 +412,7 @@ def _ingredients(content: PackContent) -> tuple[IngredientShown, ...]:
 
 def _contains(context: Context, content: PackContent) -> tuple[str, ...]:
     """Allergens of either law that are in it, or in what is added at camp, in the order of the table."""
-    found = {
-        allergen for one in (*content.put_in, *content.beside) for allergen in one.declared.allergens or ()
-    }
+    found = {allergen for one in content.put_in for allergen in one.declared.allergens or ()}
     found |= {
         allergen
         for law in content.allergens.values()
@@ -451,10 +465,11 @@ def _cautions(
         codes += ["label_not_in_this_pouch" if takes is False else "label_pouch_for_boiling_water"]
     elif absorber:
         codes.append("label_absorber_not_food")
-    if kind in ("cured", "mixed"):
+    if kind in ("cured", "mixed") or any(one.own for one in content.beside):
         codes.append("label_cured_meat")
     codes += ["label_cooling_not_logged"] if cooling else []
     codes += ["label_traces_not_known", "label_law_first"]
     # the pouch in hand is all there is at camp, so its hours go on paper
     wet = [Note("label_once_wet", one.params) for one in content.notes if one.code == _WET_CLOCK]
-    return (*wet, *(Note(code) for code in codes))
+    lost = [Note("label_beside_not_had", {"name": one.name}) for one in content.beside if one.against]
+    return (*wet, *lost, *(Note(code) for code in codes))

@@ -5,20 +5,21 @@ What is not known of a part is not known of the pack: it is None and the part is
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from math import fsum
 
 from saltfare.actions.context import Context
-from saltfare.actions.cured_content import Cured, cured
+from saltfare.actions.cured_content import cured_share, down_kg
+from saltfare.actions.dish_beside import Carried, carried
 from saltfare.actions.dish_recipe import line_of
 from saltfare.actions.dish_view import plan_of
 from saltfare.actions.food_book import food_row
 from saltfare.actions.pack_food import foods_of
 from saltfare.actions.pack_keeping import bulk_of
+from saltfare.actions.pack_whole import BesidePack, PackContent, PutIn, content_made
 from saltfare.actions.shapes import Tracer
 from saltfare.core.errors import NotConverged, NotFound, OutOfRange, Problem, Refused
-from saltfare.core.figure import Note, Trace
+from saltfare.core.figure import Note
 from saltfare.journal.dish import DishState
 from saltfare.journal.dish import dish as dish_of
 from saltfare.journal.events_lot import PackPart
@@ -28,7 +29,6 @@ from saltfare.journal.piece import PieceState
 from saltfare.journal.piece import piece as piece_of
 from saltfare.journal.pouch import lot_said
 from saltfare.journal.shelf import bought as bought_of
-from saltfare.models import dish as dishes
 from saltfare.models.composition import (
     DERIVED,
     NUTRIENTS,
@@ -41,119 +41,12 @@ from saltfare.models.composition import (
     total,
 )
 from saltfare.models.cured_food import cured_amounts
-from saltfare.models.declared import UNKNOWN, ClassFound, Declared, DietFound, allergens_found, diet_found
+from saltfare.models.declared import UNKNOWN, Declared
 from saltfare.models.label_food import Law, food_from_label
 from saltfare.plans.dish_plan import dish_plan, pouch_at
 
-_J_PER_KCAL = 4184.0
 _WATER = ("water", "14411")
 _MOST_DEEP = 4
-_LAWS = ("us", "eu")
-
-
-@dataclass(frozen=True, slots=True)
-class PutIn:
-    """An ingredient. mass_kg: that went in for one pack, as it went in. is_water: added water."""
-
-    name: str
-    mass_kg: float
-    declared: Declared
-    is_water: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PackContent:
-    """One pack as it is closed, nothing added yet.
-
-    amounts: all of it, SI. put_in: ingredients as they went in. ingredients: their names with their share,
-    descending, water only where a label names it. printed: what a bought pack's label lists instead.
-    agents: curing agents in it, rows of `cure_agents`. parts: what it was put together from.
-    water_to_add_ml, minutes with their span, stir_minutes, cold_minutes: None where it is eaten as it is, or
-    nobody knows. volume_ml: as it lies, None where not known. beside: carried beside it and added at camp;
-    together: both as eaten. pouch_m: width and height it is brought back in; cup_ml: the own mug;
-    cover: what it is wrapped in meanwhile.
-    """
-
-    amounts: Amounts
-    put_in: tuple[PutIn, ...]
-    ingredients: tuple[tuple[str, float], ...]
-    allergens: Mapping[str, tuple[ClassFound, ...]]
-    diets: Mapping[str, DietFound]
-    parts: tuple[str, ...]
-    agents: tuple[str, ...] = ()
-    printed: str = ""
-    water_to_add_ml: float | None = None
-    minutes: float | None = None
-    minutes_span: tuple[float | None, float | None] = (None, None)
-    stir_minutes: tuple[float, ...] = ()
-    first_pour_ml: float | None = None
-    beside: tuple[PutIn, ...] = ()
-    together: Amounts | None = None
-    pouch_m: tuple[float, float] | None = None
-    cup_ml: float | None = None
-    cover: str = ""
-    cold_minutes: float | None = None
-    servings: float = 1.0
-    volume_ml: float | None = None
-    notes: tuple[Note, ...] = ()
-    trace: str = ""
-    traces: Mapping[str, Trace] = field(default_factory=dict)
-
-    @property
-    def mass_kg(self) -> float:
-        """Net."""
-        return self.amounts.mass_kg
-
-    @property
-    def missing(self) -> Mapping[str, tuple[str, ...]]:
-        """Nutrient -> names of what is in the pack but not in its figure."""
-        return self.amounts.missing
-
-    @property
-    def kcal(self) -> float | None:
-        """Energy as the food table gives it; by the general factors where it does not."""
-        energy = self.amounts.value("energy")
-        energy = self.amounts.value("energy_general") if energy is None else energy
-        return None if energy is None else energy / _J_PER_KCAL
-
-    @property
-    def protein_g(self) -> float | None:
-        """Protein."""
-        return self._of("protein", 1e3)
-
-    @property
-    def fat_g(self) -> float | None:
-        """Fat."""
-        return self._of("fat", 1e3)
-
-    @property
-    def carbohydrate_g(self) -> float | None:
-        """Carbohydrate by difference, fibre counted."""
-        return self._of("carbohydrate", 1e3)
-
-    @property
-    def fibre_g(self) -> float | None:
-        """Fibre."""
-        return self._of("fibre", 1e3)
-
-    @property
-    def sugars_g(self) -> float | None:
-        """Sugars."""
-        return self._of("sugars", 1e3)
-
-    @property
-    def sodium_mg(self) -> float | None:
-        """Sodium."""
-        return self._of("sodium", 1e6)
-
-    @property
-    def water_g(self) -> float | None:
-        """Water in it."""
-        return self._of("water", 1e3)
-
-    def _of(self, nutrient: str, scale: float) -> float | None:
-        found = self.amounts.value(nutrient)
-        return None if found is None else found * scale
 
 
 def pack_content(context: Context, lot: LotState) -> PackContent:
@@ -201,7 +94,8 @@ def dish_content(context: Context, state: DishState, *, pack_kg: float | None = 
         )
         for line, said in zip(lines, state.choice.lines, strict=True)
     )
-    notes = [*pouch.notes] if pouch else []
+    beside = carried(context, state.choice, of=state)
+    notes = [*(pouch.notes if pouch else ()), *(note for one in beside for note in one.notes)]
     water = pouch.pour.volume_m3 * 1e6 if pouch else None
     soft = pouch.soft_s if pouch else (None, None, None)
     cold = None
@@ -211,7 +105,7 @@ def dish_content(context: Context, state: DishState, *, pack_kg: float | None = 
         # a soak that outlasts the hours it may stay wet is no way to bring it back
         late = soaked.soft_s[2]
         cold = soaked.soft_s[1] if late is not None and late <= soaked.eat_within_s else None
-    return _made(
+    return content_made(
         context,
         each,
         put_in,
@@ -224,10 +118,7 @@ def dish_content(context: Context, state: DishState, *, pack_kg: float | None = 
         first_pour_ml=None
         if pouch is None or water is None
         else water * pouch.pour.first_kg / pouch.water_kg.middle,
-        beside=tuple(
-            PutIn(line.ingredient.name, line.ingredient.edible_kg, line.declared)
-            for line in plan.request.beside
-        ),
+        beside=tuple(_beside(one) for one in beside),
         together=plan.beside.together if plan.beside else None,
         pouch_m=(state.choice.camp.pouch_width.value, state.choice.camp.pouch_height.value),
         cover=state.choice.camp.cover,
@@ -236,6 +127,17 @@ def dish_content(context: Context, state: DishState, *, pack_kg: float | None = 
         notes=tuple(notes),
         trace=trace,
         traces=tracer.traces,
+    )
+
+
+def _beside(one: Carried) -> BesidePack:
+    return BesidePack(
+        name=one.part.name,
+        amounts=one.part.amounts,
+        put_in=tuple(PutIn(*told) for told in one.put_in),
+        agents=one.agents,
+        own=one.code,
+        against=one.against,
     )
 
 
@@ -252,7 +154,7 @@ def _content(context: Context, lot: LotState, deep: int) -> PackContent:
             found = _mixed(context, lot, deep)
         elif made.piece:
             state = piece_of(context.journal, made.piece)
-            found = _of_piece(context, state, whole_kg=_down_kg(state), pack_kg=mass)
+            found = _of_piece(context, state, whole_kg=down_kg(state), pack_kg=mass)
         elif made.dish:
             found = dish_content(context, dish_of(context.journal, made.dish), pack_kg=mass)
         elif made.bought:
@@ -269,9 +171,12 @@ def _unknown(context: Context, lot: LotState) -> PackContent:
     cannot be reckoned keep what is declared of them."""
     mass, name = lot.made.mass.value, lot.name
     put_in: tuple[PutIn, ...] = (PutIn(name, mass, UNKNOWN),)
+    beside: tuple[BesidePack, ...] = ()
     if lot.made.dish:
         try:
-            lines = [line_of(context, one) for one in dish_of(context.journal, lot.made.dish).choice.lines]
+            batch = dish_of(context.journal, lot.made.dish)
+            beside = tuple(_beside(one) for one in carried(context, batch.choice, of=batch))
+            lines = [line_of(context, one) for one in batch.choice.lines]
             put_in = tuple(
                 PutIn(
                     line.ingredient.name,
@@ -293,11 +198,12 @@ def _unknown(context: Context, lot: LotState) -> PackContent:
             known["sodium"] = said.salt.value * mass / salt_from_sodium(sodium_kg=1.0)
     missing = missing_all(name=name, nutrients=[one for one in (*NUTRIENTS, *DERIVED) if one not in known])
     tracer = Tracer()
-    return _made(
+    return content_made(
         context,
         Amounts(mass, known, missing),
         put_in,
         parts=(name,),
+        beside=beside,
         notes=(Note("content_not_known", {"name": name}),),
         trace=tracer.trace(total, {"net_mass": mass}),
         traces=tracer.traces,
@@ -319,40 +225,23 @@ def _volume_ml(context: Context, lot: LotState) -> float | None:
 # a cured piece
 
 
-def _down_kg(state: PieceState) -> float:
-    """What the piece weighed when it was packed."""
-    down = state.taken_down[-1].body.mass if state.taken_down else None
-    mass = down.value if down else state.last_mass_kg
-    if mass is None:
-        raise Refused(Problem("content_not_told", "code", state.code))
-    return mass
-
-
 def _of_piece(context: Context, state: PieceState, *, whole_kg: float, pack_kg: float) -> PackContent:
-    try:
-        found: Cured = cured(context, state)
-        water = Food.from_row(found.water)
-        # nothing cut off: what was trimmed away was the same meat
-        uncut = whole_kg / found.kept_frac
-        amounts = cured_amounts(parts=found.parts, water=water, mass_kg=uncut)
-    except (Refused, OutOfRange, NotConverged):
-        raise Refused(Problem("content_not_told", "code", state.code)) from None
+    found = cured_share(context, state, whole_kg=whole_kg, mass_kg=pack_kg)
     tracer = Tracer()
     inputs = {
         "green_weight": state.green_weight_kg,
-        "fat_share": found.fat_frac,
-        "salt_taken_up": found.salt_kg,
-        "finished_mass": uncut,
+        "fat_share": found.whole.fat_frac,
+        "salt_taken_up": found.whole.salt_kg,
+        "finished_mass": found.uncut_kg,
     }
-    trace = tracer.trace(cured_amounts, inputs, found.rows)
-    share = pack_kg / uncut
-    return _made(
+    trace = tracer.trace(cured_amounts, inputs, found.whole.rows)
+    return content_made(
         context,
-        portion(amounts=amounts, mass_kg=pack_kg),
-        tuple(PutIn(name, kg * share, declared) for name, kg, declared in found.put_in),
+        found.amounts,
+        tuple(PutIn(*one) for one in found.put_in),
         parts=(state.name,),
-        agents=found.agents,
-        notes=found.notes,
+        agents=found.whole.agents,
+        notes=found.whole.notes,
         trace=trace,
         traces=tracer.traces,
     )
@@ -387,7 +276,7 @@ def _bought(context: Context, key: str, mass_kg: float) -> PackContent:
     tracer = Tracer()
     trace = tracer.trace(food_from_label, {"label": told.name, "basis_mass": basis, "net_mass": mass_kg})
     scale = mass_kg / told.mass.value
-    return _made(
+    return content_made(
         context,
         Amounts(mass_kg, known, missing),
         (PutIn(told.name, mass_kg, declared),),
@@ -421,7 +310,7 @@ def _mixed(context: Context, lot: LotState, deep: int) -> PackContent:
     trace = tracer.trace(total, masses)
     waters = [one.water_to_add_ml for one in found if one.water_to_add_ml is not None]
     slow = max(found, key=lambda one: one.minutes or 0.0)
-    return _made(
+    return content_made(
         context,
         total(parts=[one.amounts for one in found]),
         tuple(item for one in found for item in one.put_in),
@@ -452,7 +341,7 @@ def _part(context: Context, part: PackPart, deep: int) -> PackContent:
         return dish_content(context, dish_of(journal, part.code), pack_kg=mass)
     except NotFound:
         state = piece_of(journal, part.code)
-        return _of_piece(context, state, whole_kg=_down_kg(state), pack_kg=mass)
+        return _of_piece(context, state, whole_kg=down_kg(state), pack_kg=mass)
 
 
 def _scaled(context: Context, found: PackContent, mass_kg: float) -> PackContent:
@@ -464,42 +353,4 @@ def _scaled(context: Context, found: PackContent, mass_kg: float) -> PackContent
         put_in=tuple(replace(one, mass_kg=one.mass_kg * factor) for one in found.put_in),
         water_to_add_ml=None if water is None else water * factor,
         servings=found.servings * factor,
-    )
-
-
-# what follows from the ingredients
-
-
-def _made(
-    context: Context, amounts: Amounts, put_in: Sequence[PutIn], *, parts: tuple[str, ...], **told: object
-) -> PackContent:
-    library = context.library
-    dry = [one for one in put_in if not one.is_water]
-    rows = list(library.rows("allergens"))
-    declared = [(one.name, one.declared) for one in dry]
-    order = dishes.ingredient_order(
-        masses_kg=[(one.name, one.mass_kg) for one in dry],
-        water_kg=fsum(one.mass_kg for one in put_in if one.is_water),
-        finished_kg=amounts.mass_kg,
-        water_name=library.row("pantry", _WATER[0]).text("label"),
-    )
-    whole = fsum(kg for _, kg in order)
-    return PackContent(
-        amounts=amounts,
-        put_in=tuple(put_in),
-        ingredients=tuple((name, kg / whole) for name, kg in order),
-        allergens={
-            law: allergens_found(
-                ingredients=declared, classes={row.text("id"): row.text(law) for row in rows}
-            )
-            for law in _LAWS
-        },
-        diets={
-            row.text("id"): diet_found(
-                ingredients=declared, leaves_out=frozenset(row.text("leaves_out").split())
-            )
-            for row in library.rows("diets")
-        },
-        parts=parts,
-        **told,  # type: ignore[arg-type]
     )

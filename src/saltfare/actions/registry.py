@@ -107,6 +107,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("dishes", "query", "dishes", "dish_view"),
     Action("dish", "query", "dishes", "dish_view"),
     Action("find_food", "query", "dishes", "find_food"),
+    Action("own_meat", "query", "dishes", "dish_beside"),
     Action("plan_dish", "query", "dishes", "dish_start"),
     Action("start_dish", "command", "dishes", "dish_start"),
     Action("change_recipe", "command", "dishes", "dish_start"),

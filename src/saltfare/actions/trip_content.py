@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 
 from saltfare.actions.context import Context
 from saltfare.actions.dish_recipe import food_known
-from saltfare.actions.pack_content import PackContent, dish_content, pack_content, piece_content
+from saltfare.actions.pack_content import dish_content, pack_content, piece_content
+from saltfare.actions.pack_whole import PackContent
 from saltfare.core.errors import Refused
 from saltfare.core.figure import Answer
 from saltfare.core.library import Library

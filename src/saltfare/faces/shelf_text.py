@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from saltfare.faces.words import Words
@@ -10,8 +11,20 @@ if TYPE_CHECKING:
     from saltfare.actions.lot_view import StayShown, TastingShown
     from saltfare.actions.piece_log import LogLine
     from saltfare.actions.shelf_line import Liked, ShelfLine
+    from saltfare.core.figure import Answer
 
 _FLAGS = ("too_wet", "hard_in_the_middle", "would_carry_again")
+
+
+def answers_said(words: Words, answers: Iterable[tuple[str, Answer]]) -> list[tuple[str, str]]:
+    """Each answer there is, the worst first, and what it is about."""
+    known, out = list(answers), []
+    for answer in ("does_not_meet", "cannot_tell", "meets"):
+        about = [words.t(f"shelf.about.{k}") for k, found in known if found.value == answer]
+        if about:
+            told = ", ".join(about)
+            out.append((answer, words.t(f"shelf.answer.{answer}", about=told[:1].upper() + told[1:])))
+    return out
 
 
 def shelf_says(words: Words) -> dict[str, Any]:
@@ -46,15 +59,7 @@ def shelf_says(words: Words) -> dict[str, Any]:
 
     def answers(line: ShelfLine) -> list[tuple[str, str]]:
         """Each answer there is, the worst first, and what it is about."""
-        out = []
-        for answer in ("does_not_meet", "cannot_tell", "meets"):
-            about = [
-                words.t(f"shelf.about.{k}") for k, found in line.answers.items() if found.value == answer
-            ]
-            if about:
-                told = ", ".join(about)
-                out.append((answer, words.t(f"shelf.answer.{answer}", about=told[:1].upper() + told[1:])))
-        return out
+        return answers_said(words, line.answers.items())
 
     def liked(found: Liked) -> str:
         if not found.people:

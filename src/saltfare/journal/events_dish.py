@@ -35,6 +35,12 @@ class RecipeLine(Frozen):
     price_minor: int | None = Field(default=None, ge=0)
 
 
+class BesideLine(RecipeLine):
+    """What is carried beside. own: code of the lot or piece whose meat it is, None for a food."""
+
+    own: str | None = Field(default=None, max_length=20)
+
+
 class TrayChoice(Frozen):
     """The dryer and its trays. kind: what a tray lets the air reach. turned: broken up half-way."""
 
@@ -74,7 +80,7 @@ class DishChoice(Frozen):
     """
 
     lines: tuple[RecipeLine, ...] = Field(min_length=1, max_length=40)
-    beside: tuple[RecipeLine, ...] = Field(default=(), max_length=8)
+    beside: tuple[BesideLine, ...] = Field(default=(), max_length=8)
     servings: int = Field(ge=1, le=500)
     target_water: Measured
     trays: TrayChoice

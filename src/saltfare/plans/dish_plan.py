@@ -368,9 +368,7 @@ def _laws(
 def _beside(request: DishRequest, made: dishes.Dish, each: Amounts, library: Library) -> Beside | None:
     if not request.beside:
         return None
-    added = total(
-        parts=[ingredient_amounts(ingredient=line.ingredient, cooked=False) for line in request.beside]
-    )
+    added = total(parts=[part.amounts for part in request.beside])
     # as eaten: the pack with its water back, which holds no more than water
     share = each.mass_kg / made.dried.mass_kg if made.dried is not None else 1.0
     back = made.cooked.mass_kg * share - each.mass_kg
@@ -378,8 +376,14 @@ def _beside(request: DishRequest, made: dishes.Dish, each: Amounts, library: Lib
     if "water" in known:
         known["water"] += back
     eaten = Amounts(each.mass_kg + back, known, each.missing)
-    both = [(line.ingredient.name, line.declared) for line in (*request.lines, *request.beside)]
-    return Beside(added=added, together=total(parts=[eaten, added]), allergens=_laws(both, library))
+    both = [(line.ingredient.name, line.declared) for line in request.lines]
+    both += [told for part in request.beside for told in part.declared]
+    return Beside(
+        added=added,
+        together=total(parts=[eaten, added]),
+        declared=tuple(both),
+        allergens=_laws(both, library),
+    )
 
 
 def kind_of(*, line: DishLine, library: Library) -> str:

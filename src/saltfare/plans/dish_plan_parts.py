@@ -44,6 +44,16 @@ class Spoonful:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BesidePart:
+    """Something carried beside each pouch and added at camp: what it gives as eaten, and what is known of
+    each thing that went into it."""
+
+    name: str
+    amounts: Amounts
+    declared: tuple[tuple[str, Declared], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DishRequest:
     """A dish to plan, or one under way.
 
@@ -75,7 +85,7 @@ class DishRequest:
     camp: Camp | None = None
     taste_factor: float = 1.0  # as cooked: a choice of the person, no physical figure
     trials: Sequence[PouchTrial] = ()
-    beside: Sequence[DishLine] = ()
+    beside: Sequence[BesidePart] = ()
     drying: Retention | None = None
 
 
@@ -117,11 +127,12 @@ class DishStep:
 class Beside:
     """The pouch as eaten with what is added at camp: water, salt, energy and allergens of both.
 
-    allergens: by law.
+    declared: everything in both; allergens: by law.
     """
 
     added: Amounts
     together: Amounts
+    declared: tuple[tuple[str, Declared], ...]
     allergens: Mapping[str, tuple[ClassFound, ...]]
 
 

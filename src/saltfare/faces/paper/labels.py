@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING, Any, Literal
 from saltfare.core.errors import Problem, Refused
 from saltfare.faces.paper.press import drawn, printed, qr
 from saltfare.faces.paper.tags import address_of
+from saltfare.faces.shelf_text import answers_said
 from saltfare.faces.units_shown import SPACE
 from saltfare.faces.words import Words
 
 if TYPE_CHECKING:
-    from saltfare.actions.label_shapes import IngredientShown, LabelShown, Panel, PanelLine, Printed
+    from saltfare.actions.label_shapes import (
+        BesideShown,
+        IngredientShown,
+        LabelShown,
+        Panel,
+        PanelLine,
+        Printed,
+    )
     from saltfare.actions.labels import SheetShown
     from saltfare.core.figure import Figure
 
@@ -25,6 +33,7 @@ _NOT_HERE = "label_not_in_this_pouch"
 _ALWAYS = frozenset(
     {
         "label_absorber_not_food",
+        "label_beside_not_had",
         "label_cooling_not_logged",
         "label_cured_meat",
         "label_law_first",
@@ -174,6 +183,7 @@ def _pour(words: Words, shown: LabelShown) -> list[str]:
     if shown.beside:
         listed = ", ".join(f"{one.name} {words.shown.quantity(one.mass_kg, 'mass')}" for one in shown.beside)
         out.append(words.t("label.beside", listed=listed))
+        out += [_own_beside(words, one) for one in shown.beside if one.code]
         if shown.together_kcal is not None and shown.together_kcal.value is not None:
             salt = shown.together_salt
             figures = [words.value(shown.together_kcal)]
@@ -181,6 +191,13 @@ def _pour(words: Words, shown: LabelShown) -> list[str]:
                 figures.append(words.t("label.salt", amount=_plain(words, salt)))
             out.append(words.t("label.together", listed=", ".join(figures)))
     return out
+
+
+def _own_beside(words: Words, one: BesideShown) -> str:
+    """Meat of one's own by its code: how it is kept, and what the criteria answer, the worst first."""
+    told = [said for _, said in answers_said(words, one.answers)]
+    keep = words.t(f"label.keep_how.{one.keep or 'cold'}")
+    return words.t("label.beside_own", name=one.name, code=one.code, keep=keep, answers=" ".join(told))
 
 
 def _whole(words: Words, minutes: float) -> str:

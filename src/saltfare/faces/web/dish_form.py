@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -38,7 +38,7 @@ def rows(typed: Mapping[str, str], part: str = "lines") -> range:
     full = [
         int(name.split(".")[1])
         for name, text in typed.items()
-        if name.startswith(f"{part}.") and name.endswith((".name", ".amount")) and text.strip()
+        if name.startswith(f"{part}.") and name.endswith((".name", ".amount", ".own")) and text.strip()
     ]
     more = int(typed["_rows"]) if typed.get("_rows", "").isdigit() and part == "lines" else 0
     most = _MOST if part == "lines" else _BESIDE + 1
@@ -55,7 +55,14 @@ def given_of(desk: Desk, typed: Mapping[str, str]) -> tuple[dict[str, Any], list
         found = out.get(part)
         if not isinstance(found, list):
             continue
-        taken += [_take(desk, part, index, line) for index, line in enumerate(found)]
+        for index, line in enumerate(found):
+            if part == "beside" and line.get("own"):
+                # meat of one's own is known by its code: its name and its food are not asked
+                for name in ("name", "food", "was", "cooking"):
+                    line.pop(name, None)
+            else:
+                line.pop("own", None)
+                taken.append(_take(desk, part, index, line))
     if out.get("start"):
         out["start"] = local_instant(out["start"], zone)
     trays = out.get("trays")
@@ -147,6 +154,9 @@ def typed_of(desk: Desk, choice: Any) -> dict[str, str]:
     for part, lines in (("lines", choice.lines), ("beside", choice.beside)):
         for n, line in enumerate(lines):
             at = f"{part}.{n}"
+            if part == "beside" and line.own is not None:
+                out |= {f"{at}.own": line.own, f"{at}.amount": line.mass.typed}
+                continue
             out |= {f"{at}.name": line.name, f"{at}.amount": line.mass.typed, f"{at}.was": line.name}
             out |= {
                 f"{at}.food": line.food or UNKNOWN,
@@ -207,6 +217,31 @@ def work(desk: Desk, typed: Mapping[str, str], code: str = "") -> dict[str, Any]
     except Refused as error:
         out["problems"] = error.problems
     return out
+
+
+def own_options(desk: Desk) -> Callable[[str], list[tuple[str, str]]]:
+    """Meat of one's own to choose from, by its code, with what was chosen before among it."""
+    words = desk.words
+    found = [
+        (
+            one.code,
+            words.t(
+                "dish.form.own_piece" if one.hangs else "dish.form.own_lot",
+                code=one.code,
+                name=one.name,
+                pack_kg=one.pack_kg,
+                free_kg=one.free_kg,
+            ),
+        )
+        for one in desk.run("own_meat").meat
+    ]
+
+    def options(chosen: str) -> list[tuple[str, str]]:
+        if chosen and all(code != chosen for code, _ in found):
+            return [(chosen, words.t("dish.form.own_now", code=chosen)), *found]
+        return found
+
+    return options
 
 
 def tables(desk: Desk) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from saltfare.core.errors import NotFound
 from saltfare.core.units import to_unit
 from saltfare.faces import tray_charts
+from saltfare.faces.shelf_text import answers_said
 from saltfare.faces.web.desk import Desk
 from saltfare.faces.web.forms import Form
 from saltfare.faces.web.judged import piece_criteria
@@ -80,6 +81,8 @@ def dish_page(
         chart=chart(desk, one.name, one.trays) if one.trays and one.trays.curve else None,
         points=_points(one.trays) if one.trays else [],
         mass_kind=_mass_kind(desk, one.trays) if one.trays else "mass",
+        answers_said=lambda answers: answers_said(desk.words, answers),
+        agents_said=lambda agents: ", ".join(desk.words.t(f"label.agent.{agent}") for agent in agents),
         lies_said=lambda kind: desk.context.library.row("tray_foods", kind).text("label"),
         done=done if done in recorded or act in ("correct", "change") else "",
         act=act,

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from saltfare.core.errors import Conflict, Problem, Refused
 from saltfare.faces.typed import local_instant
 from saltfare.faces.web.desk import AtDesk, Desk, Typed
-from saltfare.faces.web.dish_form import first, given_of, rows, tables, typed_of, work
+from saltfare.faces.web.dish_form import first, given_of, own_options, rows, tables, typed_of, work
 from saltfare.faces.web.dish_page import dish_page, line_said
 from saltfare.faces.web.forms import Form, closed_up, label_of
 
@@ -184,6 +184,7 @@ def _form(
         one=one,
         rows=rows(form.typed),
         beside_rows=rows(form.typed, "beside"),
+        own_options=own_options(desk),
         **tables(desk),
         **_slip(desk, form.typed, found),
     )
