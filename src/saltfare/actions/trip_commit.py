@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from saltfare.actions.context import Context
 from saltfare.actions.shapes import Done, done
+from saltfare.actions.trip_beside import beside_of_lot, packs_beside
 from saltfare.actions.trip_load import loads_shown
 from saltfare.actions.trip_menu import found_menu
 from saltfare.actions.trip_menu_shapes import (
@@ -73,6 +74,8 @@ def commit_menu(context: Context, given: CommitGiven) -> Done:
     for taken in body.items:
         if taken.origin == "lot":
             held[taken.key] += sum(taken.packs.values())
+            for meat in taken.beside:
+                held[meat.lot] += packs_beside(meat, sum(taken.packs.values()))
     bodies: Bodies = [(kinds.STREAM + state.code, body)]
     seen = {kinds.STREAM + state.code: state.version}
     # the versions the items were worked out from, asked for before the search: what moved since is a conflict
@@ -137,6 +140,7 @@ def _committed(context: Context, asked: Posed, given: CommitGiven, outcome: Outc
                 minutes_high=asked.shown[name].minutes_high,
                 allergens=asked.shown[name].allergens,
                 allergens_unsure=asked.shown[name].allergens_unsure,
+                beside=asked.shown[name].beside,
             )
             for name, item in sorted(used.items())
         ),
@@ -175,9 +179,9 @@ def take_along(context: Context, given: TakeAlongGiven) -> TakenAlong:
     wanted = _wanted(state) if named is None else {i: n for i, n in named.items() if n}
     if not wanted:
         raise Refused(Problem("trip_nothing_to_take", "packs"))
-    bodies: Bodies = []
     seen = {kinds.STREAM + state.code: state.version}
     taken, missing = dict[str, int](), dict[str, int]()
+    drawn, beside = Counter[str](), list[kinds.BesideTaken]()
     for item, count in sorted(wanted.items()):
         kind, _, key = item.partition("/")
         if kind + "/" != lots.STREAM:
@@ -186,25 +190,62 @@ def take_along(context: Context, given: TakeAlongGiven) -> TakenAlong:
             )
             continue
         lot = _lot(context, key, item)
-        free = lot.packs_left - sum(n for trip, n in lot.reserved.items() if trip != state.code)
+        free = _free(lot, state.code) - drawn[key]
         if given.packs is not None and count > free:
             params: dict[str, str | float | int] = {"free": max(free, 0)}
             raise Refused(Problem("trip_more_than_free", f"packs.{item}", str(count), params=params))
         draw = min(count, max(free, 0))
         if draw < count:
             missing[item] = count - draw
-        if draw:
-            taken[item] = draw
-            body = lots.PacksDrawn(packs=draw, why="on_trip", trip=state.code)
-            bodies.append((lots.STREAM + key, body))
-            seen[lots.STREAM + key] = lot.version
-            rest = lot.reserved.get(state.code, 0) - draw
-            if rest > 0 and given.packs is None:
-                bodies.append((lots.STREAM + key, lots.PacksReserved(trip=state.code, packs=0)))
-    packs = {item.partition("/")[2]: count for item, count in taken.items()}
-    bodies.insert(0, (kinds.STREAM + state.code, kinds.PacksTaken(packs=packs)))
+        if not draw:
+            continue
+        taken[item] = draw
+        drawn[key] += draw
+        for meat, packs in _meat_of(context, state, lot, draw):
+            there = max(_free(_lot(context, meat.lot, item), state.code) - drawn[meat.lot], 0)
+            if named is not None and packs > there:
+                params = {"name": meat.name, "packs": packs, "free": there}
+                raise Refused(Problem("trip_beside_short", f"packs.{item}", str(count), params=params))
+            goes = min(packs, there)
+            if goes < packs:
+                at = lots.STREAM + meat.lot
+                missing[at] = missing.get(at, 0) + packs - goes
+            if goes:
+                drawn[meat.lot] += goes
+                beside.append(kinds.BesideTaken(**dict(meat), dish=key, packs=goes))
+    bodies: Bodies = []
+    for key, packs in drawn.items():
+        lot = lot_of(context.journal, key)
+        bodies.append((lots.STREAM + key, lots.PacksDrawn(packs=packs, why="on_trip", trip=state.code)))
+        seen[lots.STREAM + key] = lot.version
+        if lot.reserved.get(state.code, 0) > packs and named is None:
+            bodies.append((lots.STREAM + key, lots.PacksReserved(trip=state.code, packs=0)))
+    left = {item.partition("/")[2]: count for item, count in taken.items()}
+    bodies.insert(0, (kinds.STREAM + state.code, kinds.PacksTaken(packs=left, beside=tuple(beside))))
     made = done(context, given, bodies, seen=seen)
     return TakenAlong(**dict(made), taken=taken, missing=missing)
+
+
+def _free(lot: LotState, trip: str) -> int:
+    """Packs no other trip holds; below zero where more is held than there is."""
+    return lot.packs_left - sum(n for by, n in lot.reserved.items() if by != trip)
+
+
+def _meat_of(
+    context: Context, state: TripState, lot: LotState, draw: int
+) -> list[tuple[kinds.BesideHeld, int]]:
+    """Own meat that leaves with packs of a dish, as the menu holds it or as the dish is meant now, and how
+    many packs of it more than left with those taken before."""
+    item = lots.STREAM + lot.code
+    menu = state.menu.body.items if state.menu is not None else ()
+    held = next((one.beside for one in menu if one.item == item), None)
+    if held is None:
+        held, lost = beside_of_lot(context, lot)
+        if lost:
+            raise Refused(Problem("trip_beside_gone", f"packs.{item}", lot.code, params={"name": lost[0]}))
+    before = taken_packs(state).get(item, 0)
+    more = [(one, packs_beside(one, before + draw) - packs_beside(one, before)) for one in held]
+    return [(one, packs) for one, packs in more if packs > 0]
 
 
 def _wanted(state: TripState) -> dict[str, int]:
@@ -271,7 +312,8 @@ def after_trip(context: Context, given: AfterTripGiven) -> Done:
     )
     bodies: Bodies = [(kinds.STREAM + state.code, body)]
     seen = {kinds.STREAM + state.code: state.version}
-    for item, count in sorted(body.left.items()):
+    back = Counter(body.left) + _meat_back(state, taken, body.left)
+    for item, count in sorted(back.items()):
         bodies.append((item, lots.PacksReturned(packs=count, trip=state.code)))
         seen[item] = context.journal.stream_head(item)
     bodies += _tastings(context, given)
@@ -281,6 +323,21 @@ def after_trip(context: Context, given: AfterTripGiven) -> Done:
         if state.code in lot.reserved
     ]
     return done(context, given, bodies, seen=seen)
+
+
+def _meat_back(state: TripState, taken: Mapping[str, int], left: Mapping[str, int]) -> Counter[str]:
+    """Packs of own meat that come back whole with packs of a dish: those that the rest took nothing of."""
+    gone, held = Counter[tuple[str, str]](), dict[tuple[str, str], kinds.BesideTaken]()
+    for entry in state.taken:
+        for one in entry.body.beside:
+            gone[one.dish, one.lot] += one.packs
+            held[one.dish, one.lot] = one
+    back = Counter[str]()
+    for (dish, meat), packs in gone.items():
+        item = lots.STREAM + dish
+        used = packs_beside(held[dish, meat], taken.get(item, 0) - left.get(item, 0))
+        back[lots.STREAM + meat] += max(packs - used, 0)
+    return +back
 
 
 def by_item(context: Context, packs: Mapping[str, int], field: str) -> dict[str, int]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from saltfare.actions.context import Context
 from saltfare.actions.dish_recipe import food_known
 from saltfare.actions.pack_content import dish_content, pack_content, piece_content
-from saltfare.actions.pack_whole import PackContent
+from saltfare.actions.pack_whole import PackContent, with_beside
 from saltfare.core.errors import Refused
 from saltfare.core.figure import Answer
 from saltfare.core.library import Library
@@ -71,12 +71,12 @@ class Content:
 
 
 def lot_contents(context: Context, lot: LotState) -> Content:
-    """What is in one pack of a lot; nothing known where nothing tells."""
+    """What is in one pack of a lot with what goes beside it; nothing known where nothing tells."""
     try:
         found = pack_content(context, lot)
     except Refused:
         return _unknown(context.library, 1000.0 * lot.made.mass.value)
-    made = _of_pack(context.library, found)
+    made = _of_pack(context.library, with_beside(context, found))
     if not _has_bought(context, lot):
         return made
     # a product goes by its name among ingredients: only what its label lists says what is in it
@@ -100,10 +100,12 @@ def piece_contents(context: Context, state: PieceState, mass_kg: float) -> Conte
 
 
 def batch_contents(context: Context, state: DishState) -> tuple[Content, int]:
-    """What is in a pack of a batch as planned, and how many packs. Raises Refused where its plan does not
-    hold."""
+    """What is in a pack of a batch as planned with what goes beside it, and how many packs.
+
+    Raises Refused where its plan does not hold.
+    """
     found = dish_content(context, state)
-    return _of_pack(context.library, found), state.choice.packs
+    return _of_pack(context.library, with_beside(context, found)), state.choice.packs
 
 
 def _unknown(library: Library, mass_g: float) -> Content:

@@ -160,6 +160,8 @@ def _made(
     if offer.planning_date is not None:
         planning = (offer.planning_date - state.departure).days - keep
     why = chosen.why_not
+    if offer.packs == 0 and (offer.beside or offer.beside_lost or offer.beside_dish):
+        why = "beside_dish" if offer.beside_dish else "no_meat"  # whatever else is said, there is none
     if offer.late and not why:
         why = "not_ready"
     if content.lacking and not why:
@@ -237,6 +239,7 @@ def _made(
         settles=offer.settles,
         notes=offer.notes,
         cautions=offer.cautions,
+        beside=offer.beside,
     )
     return shown, item
 

@@ -112,6 +112,7 @@ def about_shown(one: ItemShown) -> About:
         one.decided,
         one.allergens,
         one.stock,
+        one.beside,
     )
 
 

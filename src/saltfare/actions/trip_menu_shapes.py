@@ -11,7 +11,7 @@ from saltfare.actions.shapes import Done, Output
 from saltfare.actions.trip_shapes import ForTrip, ItemId, OneTrip
 from saltfare.core.fields import Frozen, Measured, Quantity
 from saltfare.core.figure import Answer, Figure, Note
-from saltfare.journal.events_trip import Disliked, EatsNo, HandlingName, RoleName, SittingName
+from saltfare.journal.events_trip import BesideHeld, Disliked, EatsNo, HandlingName, RoleName, SittingName
 from saltfare.plans.menu_shapes import Preset
 
 Work = Literal["not_begun", "working", "done", "stopped", "failed"]
@@ -24,7 +24,8 @@ class ItemShown(Frozen):
 
     answer: of its criteria for carrying on this trip. enters: whether it may enter the menu as it stands;
     why: what keeps it off ("no_handling", "not_on_trip", "does_not_meet", "cannot_tell", "not_ready",
-    "figures"), "" where nothing does. handling: the one in force, chosen or by its answer; chosen: by the
+    "figures", "no_meat" beside it, all of it "beside_dish"), "" where nothing does. beside: own meat that
+    goes with each pack. handling: the one in force, chosen or by its answer; chosen: by the
     person. last_day: the last day, from 0, its exposure allows; None for no limit. last_on: that day's date.
     planning_date: of the pack. stock: packs free for this trip; None for as many as wanted. not_for: person
     -> why they do not get it. lacking: figures nobody knows. ready_on: a batch or piece that is not packed
@@ -73,6 +74,7 @@ class ItemShown(Frozen):
     settles: tuple[Note, ...]
     notes: tuple[Note, ...]
     cautions: tuple[Note, ...]
+    beside: tuple[BesideHeld, ...] = ()
 
 
 class ItemsShown(Output):
@@ -200,8 +202,17 @@ class PersonMenuShown(Frozen):
     grams: int
 
 
+class MeatPacks(Frozen):
+    """Packs of own meat that go with those of a dish."""
+
+    code: str
+    name: str
+    packs: int
+
+
 class PackShown(Frozen):
-    """Packs of an item that go into one supply. have: free on the shelf; missing: to be made or bought."""
+    """Packs of an item that go into one supply. have: free on the shelf; missing: to be made or bought.
+    beside: packs of own meat that go with them."""
 
     item: str
     key: str
@@ -216,6 +227,7 @@ class PackShown(Frozen):
     cost_minor: int
     handling: HandlingName
     decided: bool
+    beside: tuple[MeatPacks, ...] = ()
 
 
 class BrokenShown(Frozen):

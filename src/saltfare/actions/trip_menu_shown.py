@@ -7,10 +7,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from saltfare.actions.context import Context
+from saltfare.actions.trip_beside import packs_beside
 from saltfare.actions.trip_menu_shapes import (
     BrokenShown,
     DishShown,
     GoalShown,
+    MeatPacks,
     MenuDayShown,
     MenuShown,
     PackShown,
@@ -22,7 +24,7 @@ from saltfare.actions.trip_menu_shapes import (
 )
 from saltfare.actions.trip_need import NeedShown
 from saltfare.core.figure import Note
-from saltfare.journal.events_trip import ItemTaken, MenuCommitted
+from saltfare.journal.events_trip import BesideHeld, ItemTaken, MenuCommitted
 from saltfare.journal.trip import TripState
 from saltfare.models.trip_energy_food import Band
 from saltfare.plans.menu_carry import DayLoad, day_loads
@@ -46,6 +48,7 @@ class About:
     decided: bool
     allergens: tuple[str, ...]
     have: int | None
+    beside: tuple[BesideHeld, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ def about_taken(items: Iterable[ItemTaken]) -> dict[str, About]:
             one.decided,
             one.allergens,
             one.had,
+            one.beside,
         )
         for one in items
     }
@@ -291,6 +295,7 @@ def packs_by_carry(problem: MenuProblem, plan: Plan) -> dict[tuple[int, int], in
 def _packs(problem: MenuProblem, plan: Plan, about: Mapping[str, About]) -> tuple[PackShown, ...]:
     left: dict[str, int | None] = {one: told.have for one, told in about.items()}
     out = []
+    gone = Counter[str]()
     packs = packs_by_carry(problem, plan)
     for (r, i), count in sorted(
         packs.items(), key=lambda one: (one[0][0], about[problem.items[one[0][1]].id].name)
@@ -300,6 +305,8 @@ def _packs(problem: MenuProblem, plan: Plan, about: Mapping[str, About]) -> tupl
         missing = 0 if have is None else max(count - have, 0)
         if have is not None:
             left[item.id] = max(have - count, 0)
+        before = gone[item.id]
+        gone[item.id] += count
         out.append(
             PackShown(
                 item=item.id,
@@ -315,6 +322,14 @@ def _packs(problem: MenuProblem, plan: Plan, about: Mapping[str, About]) -> tupl
                 cost_minor=count * item.cost_minor,
                 handling=(item.handling or Handling.AS_IT_IS).value,
                 decided=told.decided,
+                beside=tuple(
+                    MeatPacks(
+                        code=meat.lot,
+                        name=meat.name,
+                        packs=packs_beside(meat, before + count) - packs_beside(meat, before),
+                    )
+                    for meat in told.beside
+                ),
             )
         )
     return tuple(out)

@@ -15,6 +15,15 @@ from saltfare.actions.judged_items import Item as Judged
 from saltfare.actions.judged_items import item as judged_item
 from saltfare.actions.shelf_lots import ShelfLot, shelf_lots
 from saltfare.actions.trail_exposure import CarriedShown, DayGiven, TrailGiven, trail_exposure
+from saltfare.actions.trip_beside import (
+    batch_of,
+    beside_g,
+    beside_of_lot,
+    foods_beside,
+    held_beside,
+    joined,
+    rest_of,
+)
 from saltfare.actions.trip_content import (
     Content,
     batch_contents,
@@ -50,7 +59,8 @@ _HANGS = (State.HANGING, State.RESTING, State.AT_ITS_MASS)
 @dataclass(frozen=True, slots=True)
 class Offer:
     """An item with its content and marks, before the person's own choices. packs: free for this trip. late:
-    likely not ready by the departure."""
+    likely not ready by the departure. beside: own meat that goes with each pack; beside_lost: names of what
+    should and is in no lot. beside_dish: packs of it go beside a dish."""
 
     item: str
     key: str
@@ -80,6 +90,9 @@ class Offer:
     staple: bool = False
     as_sold: bool = False
     base: str = ""
+    beside: tuple[kinds.BesideHeld, ...] = ()
+    beside_lost: tuple[str, ...] = ()
+    beside_dish: bool = False
 
 
 def name_of_item(context: Context, item: str) -> str:
@@ -132,7 +145,10 @@ def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: Car
     tare = round(1000.0 * pouch.tare.value) if pouch and pouch.tare else 0
     room = 1e6 * pouch.volume.value if pouch and pouch.volume else content.volume_ml
     per_g = context.library.row("menu_rules", "room_per_g").number("value")
-    net = lot.made.mass.value * 1000.0
+    batch = batch_of(context, lot)
+    held, lost = beside_of_lot(context, lot)
+    more_g = beside_g(context, batch) if batch is not None else 0.0
+    net = lot.made.mass.value * 1000.0 + more_g
     return Offer(
         item=lots.STREAM + lot.code,
         key=lot.code,
@@ -142,7 +158,7 @@ def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: Car
         packs=_free(lot, state.code),
         pack_g=max(ceil(net) + tare, 1),
         tare_g=tare,
-        pack_ml=ceil(room if room else per_g * net),
+        pack_ml=ceil(room + per_g * more_g if room else per_g * net),
         role="main" if main else "extra",
         sittings=("breakfast", "supper")
         if main and hot
@@ -159,9 +175,14 @@ def _lot_offer(context: Context, state: TripState, shelf: ShelfLot, carried: Car
         planning_date=shelf.planning_date,
         ready_on=None,
         settles=(*(carried.settles if carried else ()), *settles),
-        notes=(Note("trip_taken_as_sold"),) if lot.origin == "bought" else _clock_notes(carried),
+        notes=(
+            *((Note("trip_taken_as_sold"),) if lot.origin == "bought" else _clock_notes(carried)),
+            *(foods_beside(context, batch) if batch is not None else ()),
+        ),
         cautions=carried.cautions if carried else (),
         as_sold=lot.origin == "bought",
+        beside=held,
+        beside_lost=lost,
     )
 
 
@@ -285,12 +306,23 @@ def offers(context: Context, state: TripState) -> tuple[tuple[tuple[Offer, int],
     judged = [one.code for one in here if one.lot.origin != "bought"] + [one.code for one in coming]
     trail = _trail(context, state, judged)
     fresh = 10
+    alone = [_lot_offer(context, state, one, trail.get(one.code)) for one in here]
+    planned = [made for one in batches if (made := _batch_offer(context, state, one)) is not None]
+    meats = {one.key: one for one in alone if not one.beside}
+    left = {code: one.packs or 0 for code, one in meats.items()}
+
+    def whole(one: Offer) -> Offer:
+        return joined(one, meats, left) if one.beside or one.beside_lost else one
+
+    # packed dishes come first, what is to be eaten first before the others; batches take what is left then
+    with_meat = [whole(one) for one in alone]
+    planned = [whole(one) for one in planned]
     out = [
-        (_lot_offer(context, state, one, trail.get(one.code)), (fresh - 1) * at // max(len(here) - 1, 1))
-        for at, one in enumerate(here)
+        (rest_of(one, left.get(one.key, one.packs or 0)), (fresh - 1) * at // max(len(here) - 1, 1))
+        for at, one in enumerate(with_meat)
     ]
     out += [(_piece_offer(context, state, one, trail.get(one.code)), fresh) for one in coming]
-    out += [(made, fresh) for one in batches if (made := _batch_offer(context, state, one)) is not None]
+    out += [(one, fresh) for one in planned]
     out += [(_food_offer(context, state, staple), fresh) for staple in state.staples]
     return tuple(out), {one.code: one.lot.version for one in found}
 
@@ -347,6 +379,7 @@ def _batch_offer(context: Context, state: TripState, batch: DishState) -> Offer 
         return None
     per_g = context.library.row("menu_rules", "room_per_g").number("value")
     hot = content.water_ml is not None and content.water_ml > 0
+    held, lost = held_beside(context, batch)
     return Offer(
         item=dishes.STREAM + batch.code,
         key=batch.code,
@@ -369,7 +402,9 @@ def _batch_offer(context: Context, state: TripState, batch: DishState) -> Offer 
         planning_date=None,
         ready_on=None,
         settles=(),
-        notes=(Note("trip_not_packed"),),
+        notes=(Note("trip_not_packed"), *foods_beside(context, batch)),
         cautions=(),
         base=batch.name,
+        beside=held,
+        beside_lost=lost,
     )

@@ -225,9 +225,18 @@ class Served(Frozen):
     servings: int
 
 
+class BesideHeld(Frozen):
+    """Own meat that goes beside each pack of a dish. lot: its code; pack_kg: of a pack of that lot."""
+
+    lot: str = Field(max_length=20)
+    name: str = Field(max_length=120)
+    each_kg: float = Field(gt=0.0)
+    pack_kg: float = Field(gt=0.0)
+
+
 class ItemTaken(Frozen):
     """An item as it stood when the menu was committed. key, origin: where it comes from. packs: by supply.
-    decided: taken on the person's own decision; why: as they said."""
+    decided: taken on the person's own decision; why: as they said. beside: own meat that goes with it."""
 
     item: str
     key: str
@@ -244,6 +253,7 @@ class ItemTaken(Frozen):
     minutes_high: int | None = None
     allergens: tuple[str, ...] = ()
     allergens_unsure: tuple[str, ...] = ()
+    beside: tuple[BesideHeld, ...] = ()
 
 
 class MenuCommitted(Body, kind="menu_committed"):
@@ -274,10 +284,19 @@ class MenuReleased(Body, kind="menu_released"):
     reason: str = Field(default="", max_length=1000)
 
 
+class BesideTaken(BesideHeld):
+    """Packs of own meat that left with the packs of a dish. dish: the code of its lot."""
+
+    dish: str = Field(max_length=20)
+    packs: int = Field(ge=1, le=500)
+
+
 class PacksTaken(Body, kind="trip_taken"):
-    """What left the shelf for the trip: packs by lot code."""
+    """What left the shelf for the trip: packs by lot code. beside: meat that left with a dish, not counted
+    among them."""
 
     packs: dict[str, int] = Field(max_length=400)
+    beside: tuple[BesideTaken, ...] = Field(default=(), max_length=400)
 
 
 class Disliked(Frozen):

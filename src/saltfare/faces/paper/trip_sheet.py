@@ -17,6 +17,7 @@ if TYPE_CHECKING:
         MenuDayShown,
         MenuShown,
         MissingLine,
+        PackShown,
         SheetShown,
         SittingShown,
     )
@@ -58,7 +59,7 @@ def trip_sheet(
                 "title": said("trips.carry_n", n=carry + 1) if len(supplies) > 1 else said("trips.sheet.bag"),
                 "lines": [
                     {
-                        "label": said("trips.sheet.pack", packs=pack.packs, name=pack.name),
+                        "label": _pack(words, pack),
                         "code": pack.key if pack.origin != "food" else "",
                         "figure": words.shown.quantity(pack.grams / 1000, "mass"),
                     }
@@ -251,6 +252,20 @@ def _allergens(words: Words, contains: Sequence[str], unsure: Sequence[str]) -> 
 def _named(shown: SheetShown) -> list[tuple[str, Sequence[str], Sequence[str]]]:
     names = {item.item: item.name for item in shown.items}
     return [(names.get(item, item), contains, unsure) for item, (contains, unsure) in shown.allergens.items()]
+
+
+def _pack(words: Words, pack: PackShown) -> str:
+    said = words.t("trips.sheet.pack", packs=pack.packs, name=pack.name)
+    return ", ".join([said, *beside_said(words, pack)])
+
+
+def beside_said(words: Words, pack: PackShown) -> list[str]:
+    """Packs of own meat that go with those of a dish, by their code."""
+    return [
+        words.t("trips.pack_beside", packs=one.packs, name=one.name, code=one.code)
+        for one in pack.beside
+        if one.packs
+    ]
 
 
 def missing_said(words: Words, line: MissingLine) -> str:

@@ -14,6 +14,7 @@ from saltfare.faces.day_charts import DESK_WIDTH, PHONE_WIDTH, DayBar, DayChart,
 from saltfare.faces.paper.trip_sheet import (
     KCAL_J,
     allergens_said,
+    beside_said,
     minutes_said,
     missing_said,
     range_said,
@@ -245,12 +246,11 @@ def _pin(words: Any, one: Any, pin: Any) -> str:
 
 
 def _pack(words: Any, pack: Any) -> str:
-    return str(
-        words.t(
-            "trips.pack_line",
-            packs=pack.packs,
-            name=pack.name,
-            supply=pack.carry + 1,
-            mass_kg=pack.grams / 1000,
-        )
+    said = words.t(
+        "trips.pack_line",
+        packs=pack.packs,
+        name=pack.name,
+        supply=pack.carry + 1,
+        mass_kg=pack.grams / 1000,
     )
+    return ", ".join([str(said), *beside_said(words, pack)])
