@@ -276,3 +276,64 @@ def test_what_is_dry_is_not_promised_for_later(own: tuple[Site, list[datetime]])
     assert "Dry between" not in site.page("/").text
     page = site.page(f"/dishes/{code}")
     assert _first_act(page) == "Record the conditioning"
+
+
+def _loin(site: Site, clock: list[datetime]) -> str:
+    """An invented loin, cured, dried and packed; the code of its lot."""
+    plan = {
+        "purpose": "home_cold", "cut": "pork_loin", "green_weight": "1.62 kg", "shape": "cylinder",
+        "thickness": "75 mm", "length": "36 cm", "salt_share": "2.8 %", "scale_step": "0.1 g",
+        "mix": {"name": "jar", "nitrite": "6.25 %"}, "salting_temperature": "4 C",
+        "chamber_temperature": "13 C", "chamber_humidity": "75 %",
+    }  # fmt: skip
+    code = _run(site, "start_piece", name="Loin", **plan).code
+    _run(site, "salt_piece", code=code, salt="42 g", mix="3.9 g")
+    clock[0] += timedelta(days=21)
+    _run(site, "hang_piece", code=code, mass="1.55 kg")
+    clock[0] += timedelta(days=39)
+    _run(site, "weigh_in", code=code, mass="1.06 kg", reasons={"mass": "a test"})
+    portion = {"packs": 4, "mass": "200 g", "sealed": "no_oxygen", "place": "larder"}
+    why = {"mass": "a test", "portions.0.mass": "a test"}
+    did = _run(site, "take_down", code=code, mass="1.06 kg", portions=[portion], reasons=why)
+    return str(did.codes[0])
+
+
+def test_own_meat_is_chosen_by_its_code_and_stands_on_page_and_label(
+    own: tuple[Site, list[datetime]],
+) -> None:
+    site, clock = own
+    meat = _loin(site, clock)
+    clock[0] += timedelta(hours=1)
+    form = site.page("/dishes/plan")
+    select = next(n for n in form.all("select") if n.attrs.get("name") == "beside.0.own")
+    options = {o.attrs["value"]: o.text.replace("\u00a0", " ") for o in select.all("option")}
+    assert set(options) == {"", meat} and "packs of 200 g, 800 g free" in options[meat]
+    # too much for four packs: refused at its own control, in words with the way out
+    wrong = _worked(site, **{"beside.0.own": meat, "beside.0.amount": "300 g"})
+    assert "1.2\u00a0kg of Loin, and 800\u00a0g is left" in wrong.text and "make fewer packs" in wrong.text
+    bad = next(n for n in wrong.all("select") if n.attrs.get("name") == "beside.0.own")
+    assert bad.attrs.get("aria-invalid") == "true"
+    page = _worked(site, **{"beside.0.own": meat, "beside.0.amount": "40 g"})
+    answer = site.post("/dishes/start", _form(page) | {"name": "Hash"})
+    assert answer.status_code == 200, answer.text[:500]
+    code = str(_run(site, "dishes").dishes[-1].code)
+    shown = site.page(f"/dishes/{code}")
+    assert f"/L/{meat}" in {a.attrs.get("href") for a in shown.all("a")}
+    text = shown.text.replace("\u00a0", " ")
+    for said in (
+        "40 g of Loin for each pack.",
+        "Cured with sodium nitrite (E 250).",
+        "nothing of it was analysed",
+        "no pork : does not fit",
+    ):
+        assert said in text, said
+    assert "meets a criterion" not in text
+    label = site.page(f"/labels/{code}").text.replace("\u00a0", " ")
+    assert f"Loin, {meat}: refrigerated." in label and "Add at camp: Loin 40 g." in label
+    # the form of a change starts with what was chosen
+    again = site.page(f"/dishes/{code}/change")
+    chosen = next(n for n in again.all("select") if n.attrs.get("name") == "beside.0.own")
+    assert [o.attrs["value"] for o in chosen.all("option") if "selected" in o.attrs] == [meat]
+    # another dish that wants more than is left over is told who holds it
+    held = _worked(site, **{"beside.0.own": meat, "beside.0.amount": "170 g"})
+    assert "a trip or another dish holds the rest" in held.text

@@ -14,6 +14,7 @@ from page_site import Site, parsed, running
 from paper_read import Paper
 
 from saltfare.actions.registry import run
+from saltfare.actions.trip_menu_shapes import MeatPacks, PackShown
 from saltfare.faces.paper import trip_sheet
 from saltfare.faces.web.trip_page import PRESETS
 from saltfare.faces.words import Words
@@ -224,9 +225,7 @@ def test_the_sheet_says_who_eats_what_not_and_who_has_nothing(site: Site):
     for one in menu.short:
         if one.kcal < one.ration_kcal:
             percent = round(100 * one.kcal / one.ration_kcal)
-            said = re.search(
-                rf"{one.person} gets ({percent})\s%\s[^:]*: ([\d\s]+)\skcal of", asked.text
-            )
+            said = re.search(rf"{one.person} gets ({percent})\s%\s[^:]*: ([\d\s]+)\skcal of", asked.text)
             assert said, asked.text
             each = (one.ration_kcal - one.kcal) / len(menu.days)
             assert float(re.sub(r"\s", "", said[2])) == pytest.approx(each, rel=0.02)
@@ -315,3 +314,15 @@ def test_the_sheet_gives_the_span_of_the_label(minutes: tuple[int | None, ...], 
     dish = SimpleNamespace(minutes=middle, minutes_low=low, minutes_high=high)
     told = trip_sheet.minutes_said(Words(), dish)  # type: ignore[arg-type]
     assert told.replace("\u00a0", " ") == said
+
+
+def test_meat_that_goes_with_a_dish_stands_by_its_code_in_the_list_of_packs() -> None:
+    pack = PackShown(
+        item="lot/HASH", key="HASH", origin="lot", name="Hash", carry=0, packs=4, have=4, missing=0, grams=600,
+        millilitres=900, cost_minor=0, handling="as_it_is", decided=False,
+        beside=(
+            MeatPacks(code="LOIN123", name="Loin", packs=1),
+            MeatPacks(code="NONE456", name="Collar", packs=0),  # all of it went with the supply before
+        ),
+    )  # fmt: skip
+    assert trip_sheet.beside_said(Words(), pack) == ["with 1 pack of Loin, LOIN123, beside"]
