@@ -140,7 +140,7 @@ def test_what_was_worked_out_is_not_worked_out_again(
     def refuse(*_given: Any, **_named: Any) -> Any:
         raise AssertionError("worked out again")
 
-    for name in ("piece_start._planned", "dish_recipe._planned", "judged_card._criteria"):
+    for name in ("piece_start._planned", "dish_request._planned", "judged_card._criteria"):
         module, _, one = name.partition(".")
         kept = getattr(__import__(f"saltfare.actions.{module}", fromlist=[one]), one)
         monkeypatch.setattr(kept, "_make", refuse)
